@@ -8,15 +8,23 @@
 #include "rig/core/capabilities.hpp"
 #include "rig/core/recording.hpp"
 #include "rig/core/timeline.hpp"
+#include "rig/core/wheel.hpp"
 
 /// What any bench can be asked. Every driver implements this and nothing else; it is held to tests/unit/drivers/.
 namespace drivers {
+
+/// The trigger wheel that a pulse output plays its speed pieces over.
+struct PortWheel {
+  rig::PortId port;
+  rig::Wheel wheel;
+};
 
 /// What a session is opened with. Limits are fixed from here on.
 struct SessionPlan {
   rig::CapturePlan capture;
   std::vector<rig::PortLimit> limits;           ///< outputs not named may not be driven at all
   std::vector<rig::PortState> starts_from;      ///< the bench refuses if its outputs are in another state; not named: safe
+  std::vector<PortWheel> wheels = {};           ///< one for each pulse output that is driven
 };
 
 enum class Progress {
