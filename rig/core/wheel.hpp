@@ -32,9 +32,13 @@ class Wheel {
   /// A crank wheel of `positions` equal pitches of which the last `missing` of each turn carry no tooth ("60-2" is
   /// missing_tooth(60, 2)); a tooth is high for `duty` of its pitch, starting at the pitch's angle. Two turns a cycle.
   static Wheel missing_tooth(int positions, int missing, double duty = 0.5);
+  /// Why there is no such missing-tooth wheel, in words, or nothing.
+  static std::optional<std::string> missing_tooth_problem(int positions, int missing, double duty = 0.5);
   struct Lobe {
     CrankDegrees low, high;
   };
+  /// Why these lobes make no wheel, in words, or nothing.
+  static std::optional<std::string> lobes_problem(const std::vector<Lobe>& lobes);
   /// A cam wheel as alternating low and high lengths in crank degrees, starting low at angle 0; their sum is 720.
   static Wheel lobes(const std::vector<Lobe>& lobes);
 
