@@ -23,7 +23,7 @@ struct LineWiring {
 struct SpeedWiring {
   PortId source;
   PortId edges_in, edges_out;
-  std::optional<PortId> sense_in;      ///< the line's voltage
+  std::optional<PortId> sense_in;  ///< the line's voltage
 };
 struct RailWiring {
   std::string rail;
@@ -37,7 +37,7 @@ struct Wiring {
   PortId battery, battery_sense, battery_current;
   std::optional<PortId> bypass_request;  ///< relay that grounds the module's request line
   std::optional<PortId> isolator;        ///< relay: open, the unit is cut off from every line of the bench
-  std::optional<PortId> loop_back;       ///< relay: closed, each line's source reaches its sense_out too (unit isolated)
+  std::optional<PortId> loop_back;  ///< relay: closed, each line's source reaches its sense_out too (unit isolated)
   std::optional<PortId> check_standard;  ///< voltage_sense on an independent fixed voltage
   const LineWiring* line(std::string_view channel) const;
   const RailWiring* rail(std::string_view name) const;
@@ -51,17 +51,17 @@ struct Calibration {
 
 struct BenchSetup {
   std::string name;
-  std::string driver;                ///< a name in drivers/registry.cpp: "emulated", "board"
+  std::string driver;  ///< a name in drivers/registry.cpp: "emulated", "board"
   std::vector<Port> ports;
   Wiring wiring;
   std::vector<Calibration> calibration;  ///< one per port
   Volts check_standard_value{2.5};
-  Volts check_standard_error{0.002};     ///< limit of error, from its certificate
-  std::uint64_t seed = 1;                ///< emulated: draws this bench's own errors within the ports' limits
-  bool perfect = false;                  ///< emulated: no errors, no noise
-  double noise_codes = 0.5;              ///< emulated: converter noise, standard deviation in codes
-  std::string device;                    ///< board: the serial port
-  std::uint32_t baud = 3'000'000;        ///< board
+  Volts check_standard_error{0.002};        ///< limit of error, from its certificate
+  std::uint64_t seed = 1;                   ///< emulated: draws this bench's own errors within the ports' limits
+  bool perfect = false;                     ///< emulated: no errors, no noise
+  double noise_codes = 0.5;                 ///< emulated: converter noise, standard deviation in codes
+  std::string device;                       ///< board: the serial port
+  std::uint32_t baud = 3'000'000;           ///< board
   Nanoseconds reply_time_out{250'000'000};  ///< board: how long a reply may take
 };
 

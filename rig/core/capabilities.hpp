@@ -16,15 +16,15 @@ constexpr std::uint16_t index(PortId port) { return static_cast<std::uint16_t>(p
 
 /// Numbers are those of the wire protocol and never change.
 enum class PortKind : std::uint8_t {
-  supply = 1,           ///< battery or 5 V rail: sources current, level in volts
-  voltage_source = 2,   ///< emulates a sensor's output through an output resistance
-  resistance_source = 3,///< emulates a thermistor as a resistance
-  pulse_source = 4,     ///< open-drain speed output
-  relay = 5,            ///< a switch: fault switch, load bank, isolator, loop-back
+  supply = 1,             ///< battery or 5 V rail: sources current, level in volts
+  voltage_source = 2,     ///< emulates a sensor's output through an output resistance
+  resistance_source = 3,  ///< emulates a thermistor as a resistance
+  pulse_source = 4,       ///< open-drain speed output
+  relay = 5,              ///< a switch: fault switch, load bank, isolator, loop-back
   voltage_sense = 6,
   current_sense = 7,
   edge_sense = 8,
-  service_port = 9,     ///< bytes to and from the module
+  service_port = 9,  ///< bytes to and from the module
   interlock = 10,
 };
 
@@ -40,16 +40,16 @@ constexpr std::uint32_t bit(CaptureKind kind) { return 1u << static_cast<unsigne
 
 /// What a set-point can be. Bit n of a mask is kind n. Numbers are those of the wire protocol.
 enum class SetPointKind : std::uint8_t {
-  step = 0,         ///< volts at once (or ohms on a resistance source)
-  ramp = 1,         ///< linear from the present level
+  step = 0,  ///< volts at once (or ohms on a resistance source)
+  ramp = 1,  ///< linear from the present level
   speed_piece = 2,
-  open = 3,         ///< high impedance
+  open = 3,  ///< high impedance
   grounded = 4,
-  relay = 5,        ///< open or close a relay
+  relay = 5,  ///< open or close a relay
   current_limit = 6,
-  exchange = 7,     ///< a conversation on a service port
-  model = 8,        ///< reserved: a set-point that follows an engine model stepped by the bench
-  frame = 9,        ///< reserved: digital sensor frames (SAE J2716) as edges
+  exchange = 7,  ///< a conversation on a service port
+  model = 8,     ///< reserved: a set-point that follows an engine model stepped by the bench
+  frame = 9,     ///< reserved: digital sensor frames (SAE J2716) as edges
 };
 constexpr std::uint32_t bit(SetPointKind kind) { return 1u << static_cast<unsigned>(kind); }
 
@@ -63,39 +63,39 @@ struct ErrorLimit {
 struct Port {
   std::string name;  ///< as the bench file and the board call it
   PortKind kind{};
-  double low = 0, high = 0;           ///< range
-  double resolution = 0;              ///< one step of its converter
+  double low = 0, high = 0;  ///< range
+  double resolution = 0;     ///< one step of its converter
   ErrorLimit accuracy;
-  Nanoseconds settling{0};            ///< time constant of a source; filter time constant of a sense
-  Nanoseconds skew{0};                ///< a sense's fixed delay against the base clock; corrected by the judge
-  Nanoseconds travel{0};              ///< a relay's travel and bounce, at most
-  Ohms resistance{0};                 ///< a source's own output resistance; a sense's input impedance; a relay's contact
+  Nanoseconds settling{0};  ///< time constant of a source; filter time constant of a sense
+  Nanoseconds skew{0};      ///< a sense's fixed delay against the base clock; corrected by the judge
+  Nanoseconds travel{0};    ///< a relay's travel and bounce, at most
+  Ohms resistance{0};       ///< a source's own output resistance; a sense's input impedance; a relay's contact
   Amperes current_limit{0};
-  double slew_per_second = 0;         ///< largest rate of change; 0: not limited
-  std::uint32_t captures = 0;         ///< mask of CaptureKind
-  Nanoseconds shortest_period{0};     ///< between conversions
+  double slew_per_second = 0;               ///< largest rate of change; 0: not limited
+  std::uint32_t captures = 0;               ///< mask of CaptureKind
+  Nanoseconds shortest_period{0};           ///< between conversions
   bool module_side_of_fault_switch = true;  ///< a sense: on which side of its line's fault switch it sits
 };
 
 /// Feature bits of a bench.
 enum class Feature : std::uint32_t {
-  until_on_bench = 1u << 0,   ///< the bench itself ends `until` segments
-  paced = 1u << 1,            ///< bench time runs with real time
+  until_on_bench = 1u << 0,  ///< the bench itself ends `until` segments
+  paced = 1u << 1,           ///< bench time runs with real time
   interlock = 1u << 2,
 };
 
 /// What a bench can do, as plain data; the check holds a scenario against it before anything is energised.
 struct Capabilities {
-  std::string identity;                     ///< maker's words: model, serial, firmware
+  std::string identity;  ///< maker's words: model, serial, firmware
   std::vector<Port> ports;
-  std::uint32_t set_points = 0;             ///< mask of SetPointKind
-  std::uint32_t features = 0;               ///< mask of Feature
-  std::uint32_t tick_rate = 10'000'000;     ///< ticks per second of the base clock
+  std::uint32_t set_points = 0;          ///< mask of SetPointKind
+  std::uint32_t features = 0;            ///< mask of Feature
+  std::uint32_t tick_rate = 10'000'000;  ///< ticks per second of the base clock
   double tick_tolerance_ppm = 0;
-  Nanoseconds grid{1'000'000};              ///< segments begin and end on multiples of this; also the envelope's finest bin
-  Nanoseconds append_lead{0};               ///< how long before its start an appended segment must be there
-  std::uint32_t queue_entries = 0;          ///< events and segments the bench can hold; 0: no limit
-  double link_bytes_per_second = 0;         ///< capacity towards the host; 0: no limit
+  Nanoseconds grid{1'000'000};       ///< segments begin and end on multiples of this; also the envelope's finest bin
+  Nanoseconds append_lead{0};        ///< how long before its start an appended segment must be there
+  std::uint32_t queue_entries = 0;   ///< events and segments the bench can hold; 0: no limit
+  double link_bytes_per_second = 0;  ///< capacity towards the host; 0: no limit
   bool has(Feature feature) const { return features & static_cast<std::uint32_t>(feature); }
   std::optional<PortId> find(std::string_view name) const;
 };

@@ -27,15 +27,15 @@ struct Band {
 
 /// A characteristic of one unit, measured and judged.
 struct Finding {
-  std::string id;      ///< the characteristic: the same from unit to unit ("sweep/manifold_pressure@3500rpm,180kPa")
-  std::string step;    ///< the step's name
-  std::string in;      ///< unit of value, expected, low, high, uncertainty and margin ("kPa", "V", "ms")
-  double value = 0;    ///< NaN when there is none: then the verdict is not pass
+  std::string id;    ///< the characteristic: the same from unit to unit ("sweep/manifold_pressure@3500rpm,180kPa")
+  std::string step;  ///< the step's name
+  std::string in;    ///< unit of value, expected, low, high, uncertainty and margin ("kPa", "V", "ms")
+  double value = 0;  ///< NaN when there is none: then the verdict is not pass
   std::optional<double> expected, low, high;
-  double uncertainty = 0;  ///< expanded, k = 2
+  double uncertainty = 0;        ///< expanded, k = 2
   std::optional<double> margin;  ///< distance to the nearer limit, negative beyond it
   Verdict verdict = Verdict::void_;
-  std::string reason;  ///< why not pass, in words a builder can act on; empty for pass
+  std::string reason;                    ///< why not pass, in words a builder can act on; empty for pass
   std::optional<std::uint32_t> segment;  ///< where it was measured
 };
 

@@ -21,28 +21,28 @@ struct ControllerInput {
 
 /// reported = measured - shift(speed, pressure) x derate(temperature), then the channel's limits.
 struct Shift {
-  std::size_t table = 0;             ///< into Product::tables: axes rpm, kPa; cells kPa
-  std::size_t index_pressure = 0;    ///< into Product::pressures: which measured pressure indexes the table
-  std::optional<std::size_t> derate; ///< into Product::tables: axis degC; cells a factor
+  std::size_t table = 0;              ///< into Product::tables: axes rpm, kPa; cells kPa
+  std::size_t index_pressure = 0;     ///< into Product::pressures: which measured pressure indexes the table
+  std::optional<std::size_t> derate;  ///< into Product::tables: axis degC; cells a factor
 };
 
 /// Never to be passed, whatever tables and bands say; judged over every reading of the whole run.
 struct HardCeiling {
-  Kilopascals most_hidden{35};      ///< largest (in - out)
-  Kilopascals most_added{2};        ///< largest (out - in): the sign the product permits is the other one
+  Kilopascals most_hidden{35};                    ///< largest (in - out)
+  Kilopascals most_added{2};                      ///< largest (out - in): the sign the product permits is the other one
   Volts lowest_output{0.2}, highest_output{4.8};  ///< while the input itself is valid
   Nanoseconds longest_outside{50'000'000};
 };
 
 struct PressureChannel {
-  std::string name;                 ///< charge_pressure or manifold_pressure
+  std::string name;  ///< charge_pressure or manifold_pressure
   PressureCurve curve;
   DiagnosticRails rails;
-  Kilopascals lowest_input, highest_input;    ///< what the sensor may see; the sweep stays inside
-  Ohms source_resistance{100};      ///< of the sensor it stands for
-  Amperes source_current{0.005};    ///< what that sensor can give
+  Kilopascals lowest_input, highest_input;  ///< what the sensor may see; the sweep stays inside
+  Ohms source_resistance{100};              ///< of the sensor it stands for
+  Amperes source_current{0.005};            ///< what that sensor can give
   ControllerInput controller;
-  std::size_t rail = 0;             ///< into Product::rails
+  std::size_t rail = 0;  ///< into Product::rails
   std::optional<Shift> shift;
   Kilopascals lowest_reported, highest_reported;  ///< the product's limits on its output
   HardCeiling ceiling;
@@ -51,7 +51,7 @@ struct PressureChannel {
 enum class TemperatureRouting { straight, tapped, redriven };
 enum class PullUpPlace { controller, module, both };
 struct TemperatureChannel {
-  std::string name;                 ///< intake_temperature
+  std::string name;  ///< intake_temperature
   TemperatureCurve curve;
   Celsius lowest, highest;
   TemperatureRouting routing = TemperatureRouting::straight;
@@ -63,13 +63,13 @@ enum class SpeedRouting { tapped, regenerated };
 struct SpeedLine {
   Wheel wheel;
   SpeedRouting routing = SpeedRouting::tapped;
-  Ohms pull_up{1200};               ///< on the controller's side
+  Ohms pull_up{1200};  ///< on the controller's side
   Volts pull_up_to{5};
-  Rpm highest{8000};                ///< what the module must cope with
+  Rpm highest{8000};  ///< what the module must cope with
 };
 
 struct Rail {
-  std::string name;                 ///< rail_5v
+  std::string name;  ///< rail_5v
   Volts nominal{5}, lowest{4.5}, highest{5.5};
 };
 
@@ -81,13 +81,13 @@ struct Battery {
 
 /// When an output may be believed.
 struct Timing {
-  Nanoseconds boot{300'000'000};         ///< from supply to working, at most
-  double speed_intervals = 3;            ///< longest falling-edge intervals before a new speed counts
-  Nanoseconds latency{10'000'000};       ///< from an input's change to the output's first answer, at most
-  Nanoseconds slowest{10'000'000};       ///< largest time constant of the output
+  Nanoseconds boot{300'000'000};    ///< from supply to working, at most
+  double speed_intervals = 3;       ///< longest falling-edge intervals before a new speed counts
+  Nanoseconds latency{10'000'000};  ///< from an input's change to the output's first answer, at most
+  Nanoseconds slowest{10'000'000};  ///< largest time constant of the output
   Nanoseconds settle_window{20'000'000};
   Volts settle_span{0.004};
-  Nanoseconds settle_limit{250'000'000}; ///< from the change to settled, at most; a characteristic
+  Nanoseconds settle_limit{250'000'000};  ///< from the change to settled, at most; a characteristic
 };
 
 /// A line that, grounded, asks the module to fall back to pass-through.
@@ -106,7 +106,7 @@ struct ModuleBuild {
   Amperes idle_current{0.06}, inrush_current{0.3};
   Nanoseconds inrush_time{4'000'000};
   struct Spread {
-    double gain = 0.001;                 ///< of the output voltage
+    double gain = 0.001;  ///< of the output voltage
     Volts offset{0.003};
     double current = 0.1, boot = 0.1, filter = 0.1;  ///< relative
     Ohms bypass{0.5};
@@ -119,14 +119,15 @@ struct NamedTable {
 };
 
 struct Product {
-  std::string name;                 ///< two-pressure-turbo, as the file says
-  std::string title;                ///< for people
-  std::string serial_pattern;       ///< what its serial numbers look like, for people ("A followed by 5 digits"); may be empty
+  std::string name;   ///< two-pressure-turbo, as the file says
+  std::string title;  ///< for people
+  std::string
+      serial_pattern;  ///< what its serial numbers look like, for people ("A followed by 5 digits"); may be empty
   std::vector<NamedTable> tables;
   SpeedLine speed;
   std::vector<PressureChannel> pressures;  ///< one or two, in the file's order
   std::optional<TemperatureChannel> temperature;
-  std::vector<Rail> rails;                 ///< one or two
+  std::vector<Rail> rails;  ///< one or two
   Battery battery;
   Timing timing;
   std::optional<BypassRequest> bypass_request;

@@ -37,7 +37,7 @@ using Kilopascals = Quantity<struct KilopascalsTag>;  ///< always absolute, neve
 using Rpm = Quantity<struct RpmTag>;                  ///< crankshaft speed
 using RpmPerSecond = Quantity<struct RpmPerSecondTag>;
 using CrankDegrees = Quantity<struct CrankDegreesTag>;
-using Hertz = Quantity<struct HertzTag>;              ///< a rate of readings
+using Hertz = Quantity<struct HertzTag>;      ///< a rate of readings
 using Kelvins = Quantity<struct KelvinsTag>;  ///< a difference of temperatures
 
 /// A temperature is a point, not an amount: two of them differ by kelvins and cannot be added.

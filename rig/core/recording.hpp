@@ -19,7 +19,7 @@ constexpr int kMeanFraction = 16;
 
 /// The clock a track's times were taken with, against the bench's base clock.
 struct ClockInfo {
-  std::uint16_t id = 0;             ///< tracks of one id share a clock; durations are judged within one only
+  std::uint16_t id = 0;  ///< tracks of one id share a clock; durations are judged within one only
   Nanoseconds resolution{100};
   Nanoseconds skew{0};
   Nanoseconds uncertainty{0};
@@ -28,7 +28,7 @@ struct ClockInfo {
 
 struct TrackInfo {
   Track track;
-  double scale = 1;   ///< physical = code * scale + offset, in V, A or ohm
+  double scale = 1;  ///< physical = code * scale + offset, in V, A or ohm
   double offset = 0;
   ClockInfo clock;
   friend bool operator==(const TrackInfo&, const TrackInfo&) = default;
@@ -42,7 +42,7 @@ struct TrackInfo {
 /// `count` is samples, bins, edges or bytes.
 struct Block {
   TrackId track{};
-  BenchTime first;                   ///< of the first sample or bin's start; for edges the reference of the first delta
+  BenchTime first;  ///< of the first sample or bin's start; for edges the reference of the first delta
   std::uint32_t count = 0;
   std::uint32_t dropped_before = 0;  ///< how many were lost since the block before: a gap
   std::vector<std::int32_t> values;
@@ -56,14 +56,23 @@ struct SegmentRecord {
   std::uint32_t id = 0;
   BenchTime start, end;
   SegmentEnd reason = SegmentEnd::elapsed;
-  std::vector<std::optional<Nanoseconds>> settled;  ///< per condition: when it last began to hold, from the segment's start
+  std::vector<std::optional<Nanoseconds>>
+      settled;  ///< per condition: when it last began to hold, from the segment's start
   friend bool operator==(const SegmentRecord&, const SegmentRecord&) = default;
 };
 
 /// Something the rig itself noticed. A flag inside a segment takes its verdicts away (void).
 struct RigFlag {
   enum class Kind : std::uint8_t {
-    gap = 1, saturated = 2, current_limited = 3, interlock = 4, underrun = 5, clock = 6, supply = 7, board_error = 8, link = 9,
+    gap = 1,
+    saturated = 2,
+    current_limited = 3,
+    interlock = 4,
+    underrun = 5,
+    clock = 6,
+    supply = 7,
+    board_error = 8,
+    link = 9,
   } kind{};
   BenchTime at;
   std::optional<PortId> port;
@@ -82,8 +91,8 @@ struct Chunk {
 
 /// One track's readings within one segment.
 struct TrackSlice {
-  BenchTime first;                         ///< as in Block
-  std::vector<std::int32_t> values;        ///< as in Block
+  BenchTime first;                   ///< as in Block
+  std::vector<std::int32_t> values;  ///< as in Block
   bool gap = false;
   friend bool operator==(const TrackSlice&, const TrackSlice&) = default;
 };
@@ -129,9 +138,9 @@ std::vector<RecordedEdge> recorded_edges(const TrackSlice& slice, std::uint32_t 
 /// How a session ended, and whether its outputs are known to be safe.
 struct EndState {
   enum class Reason : std::uint8_t { completed, stopped, fault } reason = Reason::completed;
-  std::string text;              ///< why, when stopped or faulty
-  bool outputs_safe = false;     ///< confirmed by the bench
-  std::optional<Volts> supply;   ///< read back; under 0.5 V before anyone is told to remove the unit
+  std::string text;             ///< why, when stopped or faulty
+  bool outputs_safe = false;    ///< confirmed by the bench
+  std::optional<Volts> supply;  ///< read back; under 0.5 V before anyone is told to remove the unit
 };
 
 }  // namespace rig

@@ -8,12 +8,12 @@
 
 namespace rig {
 
-/// A piece of a speed profile: it starts at a speed, changes it at a constant rate, and lasts a number of ticks or stays
-/// open (then the rate is 0). Integer units, so that every implementation of the wire protocol means the same.
+/// A piece of a speed profile: it starts at a speed, changes it at a constant rate, and lasts a number of ticks or
+/// stays open (then the rate is 0). Integer units, so that every implementation of the wire protocol means the same.
 struct SpeedPiece {
-  std::int32_t millirpm = 0;               ///< speed at the piece's start, >= 0
-  std::int32_t millirpm_per_second = 0;    ///< constant acceleration; 0 in an open piece
-  std::optional<std::uint64_t> ticks;      ///< length; nothing: until the next piece
+  std::int32_t millirpm = 0;             ///< speed at the piece's start, >= 0
+  std::int32_t millirpm_per_second = 0;  ///< constant acceleration; 0 in an open piece
+  std::optional<std::uint64_t> ticks;    ///< length; nothing: until the next piece
   friend bool operator==(const SpeedPiece&, const SpeedPiece&) = default;
 };
 
@@ -26,7 +26,8 @@ struct SpeedPiece {
 FixedAngle angle_after(const SpeedPiece& piece, std::uint64_t ticks, std::uint32_t tick_rate);
 
 /// The tick, counted from the piece's start, at which `angle` (counted from the piece's start, > 0) is reached, rounded
-/// to nearest, ties up; nothing if it never is (standstill, or the engine stops first). In closed form from the piece's own start:
+/// to nearest, ties up; nothing if it never is (standstill, or the engine stops first). In closed form from the piece's
+/// own start:
 ///   t = 2 theta / (w0 + sqrt(w0^2 + 2 a theta)).
 std::optional<std::uint64_t> tick_of_angle(const SpeedPiece& piece, FixedAngle angle, std::uint32_t tick_rate);
 
@@ -63,8 +64,8 @@ class PulseGenerator {
   SpeedPiece piece_{};
   std::uint64_t piece_start_ = 0;
   FixedAngle start_angle_ = 0;
-  std::uint64_t next_edge_ = 0;                 ///< number of the next edge
-  std::optional<std::uint64_t> next_tick_;      ///< when it comes in this piece
+  std::uint64_t next_edge_ = 0;             ///< number of the next edge
+  std::optional<std::uint64_t> next_tick_;  ///< when it comes in this piece
   bool level_ = false;
 };
 

@@ -83,9 +83,9 @@ struct Trigger {
 struct Track {
   PortId port;
   CaptureKind kind;
-  Nanoseconds period{1'000'000};  ///< sample period or bin length; of no meaning for edges and bytes
-  bool throughout = false;        ///< from arm to safe; otherwise inside windows only
-  std::optional<Trigger> trigger; ///< for `triggered`
+  Nanoseconds period{1'000'000};   ///< sample period or bin length; of no meaning for edges and bytes
+  bool throughout = false;         ///< from arm to safe; otherwise inside windows only
+  std::optional<Trigger> trigger;  ///< for `triggered`
   friend bool operator==(const Track&, const Track&) = default;
 };
 struct CapturePlan {
@@ -112,14 +112,14 @@ struct SettleCondition {
 };
 struct Until {
   std::vector<SettleCondition> conditions;  ///< all of them, at the same bin
-  Nanoseconds not_before{0};                ///< from the segment's start: the product's latency. No window may begin earlier.
-  Nanoseconds time_out{0};                  ///< from the segment's start; the segment then ends as timed_out
+  Nanoseconds not_before{0};  ///< from the segment's start: the product's latency. No window may begin earlier.
+  Nanoseconds time_out{0};    ///< from the segment's start; the segment then ends as timed_out
   friend bool operator==(const Until&, const Until&) = default;
 };
 
 /// The unit of judging, progress, commit and void. Ends after a fixed duration or once a condition holds.
 struct Segment {
-  std::uint32_t id = 0;  ///< unique in the run; given by the compiler, in playing order
+  std::uint32_t id = 0;       ///< unique in the run; given by the compiler, in playing order
   std::vector<Event> events;  ///< in order of time
   std::vector<Window> windows;
   std::variant<Nanoseconds, Until> end;
@@ -147,9 +147,9 @@ struct Timeline {
 /// on every value.
 struct PortLimit {
   PortId port;
-  double low = 0, high = 0;       ///< in the port's unit
-  Amperes current{0};             ///< supplies and sources
-  double slew_per_second = 0;     ///< 0: the port's own
+  double low = 0, high = 0;    ///< in the port's unit
+  Amperes current{0};          ///< supplies and sources
+  double slew_per_second = 0;  ///< 0: the port's own
   friend bool operator==(const PortLimit&, const PortLimit&) = default;
 };
 

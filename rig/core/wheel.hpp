@@ -51,7 +51,8 @@ class Wheel {
   std::uint64_t first_edge_at_or_after(FixedAngle angle) const;
   /// Falling edges a cycle.
   int falling_edges() const { return static_cast<int>(edges_.size() / 2); }
-  /// The largest angle between two neighbouring falling edges: what a module that times falling edges waits longest for.
+  /// The largest angle between two neighbouring falling edges: what a module that times falling edges waits longest
+  /// for.
   CrankDegrees longest_falling_interval() const;
 
  private:
