@@ -59,6 +59,8 @@ struct SweepSpec {
   Tolerance agreement{1.0, 0};        ///< kPa
   Tolerance response{0.03, 0};        ///< of the 2 x 2 response, kPa per kPa
   Tolerance temperature_band{1.0, 0}; ///< K, of the temperature line's output against its input
+  Tolerance hysteresis{0.5, 0};       ///< kPa, of a point's reading from above against the one from below
+  Volts input_band{0.005};            ///< how far the unit may pull an input away from its source, beyond the bench's own limits
   Volts noise{0.015};                 ///< largest peak-to-peak of a settled output
 };
 

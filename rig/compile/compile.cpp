@@ -1,0 +1,214 @@
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "rig/compile/ceiling_watch.hpp"
+#include "rig/compile/pass_through_step.hpp"
+#include "rig/compile/plan.hpp"
+#include "rig/compile/power_up_step.hpp"
+#include "rig/compile/script.hpp"
+#include "rig/compile/self_test_step.hpp"
+#include "rig/compile/sweep_step.hpp"
+
+namespace rig {
+namespace {
+
+constexpr Nanoseconds kBin{1'000'000};  ///< every module output is watched in 1 ms bins from arm to safe
+
+class Compiler {
+ public:
+  Compiler(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities)
+      : scenario_{scenario},
+        product_{*scenario.product},
+        bench_{bench},
+        capabilities_{capabilities},
+        plan_{std::make_shared<Plan>()} {
+    plan_->scenario = scenario;
+    plan_->bench = bench;
+    plan_->bench.calibration.resize(bench.ports.size());
+  }
+
+  Compiled compile() {
+    check_wiring();
+    if (complaints_.empty()) lay_tracks();
+    if (complaints_.empty()) check_link();
+    if (complaints_.empty()) check_ranges();
+    if (!complaints_.empty()) return {nullptr, std::move(complaints_)};
+    set_limits();
+    write_steps();
+    return {std::move(plan_), {}};
+  }
+
+ private:
+  void complain(std::string what, std::string remedy) {
+    complaints_.push_back({fmt::format("scenario '{}' on bench '{}'", scenario_.name, bench_.name), 0, 0,
+                           std::move(what), std::move(remedy)});
+  }
+  const Port& port(PortId id) const { return capabilities_.ports[index(id)]; }
+
+  void check_wiring() {
+    auto need_line = [&](const std::string& channel) {
+      if (!bench_.wiring.line(channel))
+        complain(fmt::format("the product's channel '{}' is wired to no port", channel),
+                 "Add it under 'wiring:' in the bench file");
+    };
+    for (const auto& channel : product_.pressures) need_line(channel.name);
+    if (product_.temperature) need_line(product_.temperature->name);
+    for (const auto& rail : product_.rails)
+      if (!bench_.wiring.rail(rail.name))
+        complain(fmt::format("the product's rail '{}' is wired to no port", rail.name),
+                 "Add it under 'wiring:' in the bench file");
+    const auto needed = {SetPointKind::step, SetPointKind::open, SetPointKind::grounded, SetPointKind::speed_piece};
+    for (const auto kind : needed)
+      if (!(capabilities_.set_points & bit(kind)))
+        complain(fmt::format("the bench cannot play set-points of kind {}", static_cast<int>(kind)),
+                 "Use a bench that can, or take the step out");
+  }
+
+  TrackId track(PortId id, CaptureKind kind) {
+    const auto& p = port(id);
+    const bool can = (p.captures & bit(kind)) && (kind != CaptureKind::envelope || p.shortest_period <= kBin);
+    if (!can)
+      complain(
+          fmt::format("port '{}' cannot capture {}", p.name, kind == CaptureKind::edges ? "edges" : "a 1 ms envelope"),
+          "Wire another port here, or correct its 'captures' in the bench file");
+    plan_->capture.tracks.push_back({id, kind, kBin, true, {}});
+    return TrackId{static_cast<std::uint16_t>(plan_->capture.tracks.size() - 1)};
+  }
+
+  void lay_tracks() {
+    auto& tracks = plan_->tracks;
+    auto line = [&](const std::string& channel) {
+      const auto* wiring = bench_.wiring.line(channel);
+      const auto in = track(wiring->sense_in, CaptureKind::envelope);
+      return TrackMap::Line{in, track(wiring->sense_out, CaptureKind::envelope)};
+    };
+    for (const auto& channel : product_.pressures) tracks.pressures.push_back(line(channel.name));
+    if (product_.temperature) tracks.temperature = line(product_.temperature->name);
+    for (const auto& rail : product_.rails) {
+      const auto* wiring = bench_.wiring.rail(rail.name);
+      const auto controller = track(wiring->sense_controller, CaptureKind::envelope);
+      tracks.rails.push_back({controller, track(wiring->sense_sensor, CaptureKind::envelope)});
+    }
+    tracks.battery = track(bench_.wiring.battery_sense, CaptureKind::envelope);
+    tracks.current = track(bench_.wiring.battery_current, CaptureKind::envelope);
+    tracks.edges_in = track(bench_.wiring.speed.edges_in, CaptureKind::edges);
+    tracks.edges_out = track(bench_.wiring.speed.edges_out, CaptureKind::edges);
+    if (bench_.wiring.check_standard)
+      tracks.check_standard = track(*bench_.wiring.check_standard, CaptureKind::envelope);
+  }
+
+  Rpm fastest() const {
+    Rpm fastest{0};
+    for (const auto& step : scenario_.steps) {
+      if (const auto* sweep = std::get_if<SweepSpec>(&step))
+        for (const auto speed : sweep->speeds) fastest = std::max(fastest, speed);
+      if (const auto* start = std::get_if<PowerUpSpec>(&step)) fastest = std::max(fastest, start->speed);
+    }
+    return fastest;
+  }
+
+  /// All streams together against what the link can carry.
+  void check_link() {
+    if (capabilities_.link_bytes_per_second <= 0) return;
+    constexpr double kBytesPerBin = 8;  // two codes of 16 bits and a mean of 32
+    constexpr double kBytesPerEdge = 4;
+    const double edges = 2.0 * product_.speed.wheel.falling_edges() * fastest().value() / 120.0;
+    double need = 0;
+    for (const auto& t : plan_->capture.tracks)
+      need += t.kind == CaptureKind::edges ? edges * kBytesPerEdge : kBytesPerBin / seconds(t.period);
+    if (need > capabilities_.link_bytes_per_second)
+      complain(
+          fmt::format("the recording needs {:.0f} kB/s at {:g} rpm, the link carries {:.0f} kB/s: {:.0f} kB/s too much",
+                      need / 1e3, fastest().value(), capabilities_.link_bytes_per_second / 1e3,
+                      (need - capabilities_.link_bytes_per_second) / 1e3),
+          "Raise the board's 'baud', or sweep to a lower speed");
+  }
+
+  void need_range(const Port& p, double value, const char* unit, const std::string& why) {
+    if (value < p.low || value > p.high)
+      complain(fmt::format("port '{}' reaches {:g} to {:g} {}, {} needs {:.3f} {}", p.name, p.low, p.high, unit, why,
+                           value, unit),
+               "Wire a port with a wider range here, or narrow the scenario");
+  }
+
+  void check_ranges() {
+    need_range(port(bench_.wiring.battery), product_.battery.nominal.value(), "V", "the battery");
+    need_range(port(bench_.wiring.battery_sense), product_.battery.nominal.value(), "V", "the battery");
+    need_range(port(bench_.wiring.battery_current), product_.battery.highest_inrush.value(), "A", "the inrush current");
+    for (const auto& rail : product_.rails)
+      need_range(port(bench_.wiring.rail(rail.name)->source), rail.nominal.value(), "V", rail.name);
+    for (const auto& channel : product_.pressures) {
+      const auto* line = bench_.wiring.line(channel.name);
+      for (const auto p : {line->source, line->sense_in, line->sense_out}) {
+        need_range(port(p), channel.curve.volts(channel.highest_input, channel.curve.nominal_rail()).value(), "V",
+                   channel.name);
+        need_range(port(p), 0, "V", channel.name);
+        need_range(port(p), product_.rails[channel.rail].nominal.value(), "V", channel.name + " at its rail");
+      }
+    }
+  }
+
+  void set_limits() {
+    auto limit = [&](PortId id, double low, double high) {
+      const auto& p = port(id);
+      plan_->limits.push_back({id, std::max(low, p.low), std::min(high, p.high), p.current_limit, p.slew_per_second});
+    };
+    const auto& wiring = bench_.wiring;
+    limit(wiring.battery, 0, product_.battery.highest.value());
+    for (const auto& rail : product_.rails) limit(wiring.rail(rail.name)->source, 0, rail.highest.value());
+    auto line = [&](const std::string& channel, double high) { limit(wiring.line(channel)->source, 0, high); };
+    for (const auto& channel : product_.pressures) line(channel.name, product_.rails[channel.rail].highest.value());
+    if (product_.temperature)
+      line(product_.temperature->name, product_.rails[product_.temperature->rail].highest.value());
+    plan_->limits.push_back({wiring.speed.source, 0, product_.speed.highest.value(), {}, 0});
+    auto relay = [&](std::optional<PortId> id) {
+      if (id) plan_->limits.push_back({*id, 0, 1, {}, 0});
+    };
+    for (const auto& l : wiring.lines) relay(l.fault_switch), relay(l.load);
+    relay(wiring.bypass_request);
+    relay(wiring.isolator);
+    relay(wiring.loop_back);
+  }
+
+  void write_steps() {
+    Script script{product_, plan_->bench, plan_->tracks, capabilities_.grid};
+    auto& steps = plan_->steps;
+    std::optional<SelfTestSpec> self_test;
+    for (const auto& spec : scenario_.steps) {
+      if (const auto* s = std::get_if<SelfTestSpec>(&spec)) {
+        steps.push_back(ask_self_test(*s, SelfTestPlace::opening, script));
+        self_test = *s;
+      } else if (const auto* p = std::get_if<PowerUpSpec>(&spec)) {
+        steps.push_back(ask_power_up(*p, script));
+      } else if (const auto* t = std::get_if<PassThroughSpec>(&spec)) {
+        steps.push_back(ask_pass_through(*t, script));
+      } else {
+        steps.push_back(ask_sweep(std::get<SweepSpec>(spec), script));
+      }
+    }
+    if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
+    plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
+    plan_->bound = script.bound();
+    for (const auto& step : steps) {
+      plan_->segment_count += step->segments().size();
+      for (const auto& segment : step->segments()) plan_->longest += rig::longest(segment);
+    }
+  }
+
+  const Scenario& scenario_;
+  const Product& product_;
+  const BenchSetup& bench_;
+  const Capabilities& capabilities_;
+  std::shared_ptr<Plan> plan_;
+  Complaints complaints_;
+};
+
+}  // namespace
+
+Compiled compile(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities) {
+  return Compiler{scenario, bench, capabilities}.compile();
+}
+
+}  // namespace rig

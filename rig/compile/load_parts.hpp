@@ -1,0 +1,91 @@
+#pragma once
+
+#include "rig/compile/scenario.hpp"
+#include "rig/compile/yaml_reader_map.hpp"
+#include "rig/core/bench_setup.hpp"
+#include "rig/core/product.hpp"
+
+/// Parts of the three kinds of files, each read by one function. All complain into `complaints`; what they return is of
+/// use only while nothing was complained about.
+namespace rig {
+
+/// What an axis runs over and what a cell is: units are written once, with the axis.
+enum class AxisKind { speed, pressure, temperature };
+enum class CellKind { pressure, factor };
+
+/// A table as the file has it, with the places that later checks may want to point at.
+struct TableFromFile {
+  std::string name;
+  yaml::Place place;
+  std::vector<AxisKind> axes;
+  CellKind cells{};
+  std::optional<Table> table;  ///< missing: complained about
+  yaml::Place largest_cell;
+};
+std::vector<TableFromFile> read_tables(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+
+std::optional<PressureCurve> read_pressure_curve(const yaml::Node& node, Volts nominal_rail,
+                                                 yaml::PlacedComplaints& complaints);
+std::optional<TemperatureCurve> read_temperature_sensor(const yaml::Node& node, Ohms pull_up,
+                                                        yaml::PlacedComplaints& complaints);
+std::optional<Wheel> read_wheel(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+ModuleBuild read_module_build(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+Timing read_timing(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+
+/// `[low, high]` with low < high.
+template <class Q>
+bool read_range(const yaml::Node& node, Q& low, Q& high, yaml::Allowed<Q> allowed, std::string_view subject,
+                yaml::PlacedComplaints& complaints) {
+  const std::vector<yaml::Node>& ends = yaml::items(node, 2, 2, subject, complaints);
+  Q first{}, last{};
+  if (ends.size() != 2) return false;
+  const bool both = yaml::read(ends[0], first, allowed, complaints) & yaml::read(ends[1], last, allowed, complaints);
+  if (!both) return false;
+  if (!(first < last)) {
+    complaints.add(ends[1].place, fmt::format("the end of {} is not above its start", subject),
+                   "Write it as [lowest, highest]");
+    return false;
+  }
+  low = first, high = last;
+  return true;
+}
+
+/// A list of quantities, each within limits.
+template <class Q>
+bool read_list(const yaml::Node& node, std::vector<Q>& into, yaml::Allowed<Q> allowed, std::size_t most,
+               std::string_view subject, yaml::PlacedComplaints& complaints) {
+  const std::size_t before = complaints.count();
+  std::vector<Q> values;
+  for (const yaml::Node& item : yaml::items(node, 1, most, subject, complaints)) {
+    Q value{};
+    if (yaml::read(item, value, allowed, complaints)) values.push_back(value);
+  }
+  if (complaints.count() != before) return false;
+  into = std::move(values);
+  return true;
+}
+
+/// A tolerance: `1.5 kPa`, or `{absolute: 1.5 kPa, relative: 1 % of expected}` where the wider one counts.
+template <class Q>
+bool read_tolerance(const yaml::Node& node, Tolerance& into, Q most, yaml::PlacedComplaints& complaints) {
+  Q absolute{};
+  if (node.kind != yaml::Node::Kind::map) {
+    if (!yaml::read(node, absolute, yaml::Allowed<Q>{Q{0}, most}, complaints)) return false;
+    into = {absolute.value(), 0};
+  } else {
+    double relative = 0;
+    yaml::MapReader map{node, complaints, "the band"};
+    map.may("absolute", absolute, yaml::Allowed<Q>{Q{0}, most});
+    if (const yaml::Node* share = map.find("relative"))
+      yaml::read_share(*share, relative, {0, 0.5}, "expected", yaml::SayOf::must, complaints);
+    into = {absolute.value(), relative};
+  }
+  if (into.absolute > 0 || into.relative > 0) return true;
+  complaints.add(node.place, "a band of nothing would fail every unit",
+                 "Write `1.5 kPa`, or `{absolute: 1.5 kPa, relative: 1 % of expected}`");
+  return false;
+}
+
+StepSpec read_sweep(yaml::MapReader& step, const Product* product);
+
+}  // namespace rig

@@ -1,0 +1,266 @@
+#include "rig/compile/pass_through_step.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "rig/compile/judgement.hpp"
+#include "rig/compile/readings.hpp"
+#include "rig/compile/sweep_points.hpp"
+#include "rig/core/number_text.hpp"
+
+namespace rig {
+namespace {
+
+using namespace std::chrono_literals;
+using State = PassThroughState;
+
+constexpr Nanoseconds kDischarge = 50ms;
+constexpr Rpm kShiftedSpeed{3500};  ///< where the tables shift most in this trade (common practice, no source)
+constexpr Kilopascals kShiftedPressure{200};
+
+bool passive(State s) {
+  return s == State::unpowered || s == State::battery_only || s == State::rails_only || s == State::bypassed;
+}
+bool at_rail(State s) { return s == State::sensor_low || s == State::sensor_high; }
+
+class PassThrough final : public CompiledStep {
+ public:
+  PassThrough(const PassThroughSpec& spec, Script& script)
+      : CompiledStep{spec.name},
+        spec_{spec},
+        product_{script.product()},
+        bench_{script.bench()},
+        tracks_{script.tracks()} {
+    for (const auto state : spec_.states) write(state, script);
+  }
+  std::string_view kind() const override { return "pass_through"; }
+  int judge_version() const override { return 1; }
+  Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
+  std::vector<Finding> conclude(std::span<const Reduction>) const override { return {}; }
+  std::vector<std::string> characteristics() const override;
+
+ private:
+  /// What a segment is for; those that only lead up to one have no pressure.
+  struct Asked {
+    State state;
+    std::optional<Kilopascals> pressure;
+  };
+  void write(State state, Script& script);
+  void set_up(State state, Script& script);
+  void pressures(Script& script, Kilopascals to) const;
+  std::string id(const Asked& asked, std::size_t channel) const;
+  Finding judge_channel(const Asked& asked, std::size_t channel, const Readings& readings,
+                        const Segment& segment) const;
+  Finding judge_booting(Named what, std::size_t channel, const Readings& readings) const;
+  Finding judge_rail(Named what, State state, std::size_t channel, const Readings& readings) const;
+  std::string words(State state) const;
+
+  PassThroughSpec spec_;
+  Product product_;
+  BenchSetup bench_;
+  TrackMap tracks_;
+  std::vector<Asked> asked_;  ///< one per segment
+};
+
+void PassThrough::pressures(Script& script, Kilopascals to) const {
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    const auto& channel = product_.pressures[c];
+    script.pressure(c, std::clamp(to, channel.lowest_input, channel.highest_input));
+  }
+}
+
+/// Supplies and speed for a state, from a cold module.
+void PassThrough::set_up(State state, Script& script) {
+  const bool battery = state != State::unpowered && state != State::rails_only;
+  const bool rails = state != State::unpowered && state != State::battery_only;
+  script.sources(HighImpedance{});
+  script.battery(Grounded{});
+  script.rails(false);
+  script.relay(bench_.wiring.bypass_request, state == State::bypassed);
+  script.speed(Rpm{0});
+  script.hold(segments_, kDischarge);
+  asked_.push_back({state, {}});
+
+  if (battery) script.battery(product_.battery.nominal);
+  if (rails) script.rails(true);
+  const bool shifted = state == State::bypassed || at_rail(state);
+  script.speed(shifted ? kShiftedSpeed : state == State::idle ? spec_.idle_speed : Rpm{0});
+  if (product_.temperature) script.temperature(Celsius{25});
+  pressures(script, shifted ? kShiftedPressure : spec_.pressures.front());
+  script.hold(segments_, product_.timing.boot);
+  asked_.push_back({state, state == State::booting ? std::optional{spec_.pressures.front()} : std::nullopt});
+}
+
+void PassThrough::write(State state, Script& script) {
+  if (state == State::bypassed && (!product_.bypass_request || !bench_.wiring.bypass_request)) return;
+  set_up(state, script);
+  if (state == State::booting) return;
+  if (at_rail(state)) {
+    for (std::size_t c = 0; c < product_.pressures.size(); ++c)
+      script.source(c, state == State::sensor_low ? OutputState{Volts{0}}
+                                                  : OutputState{product_.rails[product_.pressures[c].rail].nominal});
+    script.settle(segments_);
+    asked_.push_back({state, kShiftedPressure});
+    return;
+  }
+  for (const auto pressure : state == State::bypassed ? std::vector{kShiftedPressure} : spec_.pressures) {
+    pressures(script, pressure);
+    script.settle(segments_);
+    asked_.push_back({state, pressure});
+  }
+  if (state == State::bypassed) {
+    script.relay(bench_.wiring.bypass_request, false);
+    script.hold(segments_, 10ms);
+    asked_.push_back({state, {}});
+  }
+}
+
+std::string PassThrough::id(const Asked& asked, std::size_t channel) const {
+  const auto base = fmt::format("{}/{}/{}", name(), to_text(asked.state), product_.pressures[channel].name);
+  return at_rail(asked.state) ? base : fmt::format("{}@{}kPa", base, shortest_text(asked.pressure->value()));
+}
+
+std::string PassThrough::words(State state) const {
+  switch (state) {
+    case State::unpowered:
+      return "without power";
+    case State::battery_only:
+      return "with battery but without 5 V";
+    case State::rails_only:
+      return "with 5 V but without battery";
+    case State::booting:
+      return "while it starts";
+    case State::zero_speed:
+      return "at standstill";
+    case State::idle:
+      return "at idle";
+    case State::bypassed:
+      return "on request";
+    case State::sensor_low:
+      return "with the sensor at ground";
+    case State::sensor_high:
+      return "with the sensor at 5 V";
+  }
+  return {};
+}
+
+/// Every bin of the start: the worst difference, whatever happens in between.
+Finding PassThrough::judge_booting(Named what, std::size_t channel, const Readings& readings) const {
+  const auto& track = tracks_.pressures[channel];
+  double worst = std::nan("");
+  for (std::size_t b = 0; b < readings.bins(track.out); ++b) {
+    const auto in = readings.bin(track.in, b), out = readings.bin(track.out, b);
+    // Bins in which the input itself moves (its source rising) say nothing of the difference.
+    if (in.high - in.low > spec_.band.absolute) continue;
+    const double difference = out.mean - in.mean;
+    if (std::isnan(worst) || std::abs(difference) > std::abs(worst)) worst = difference;
+  }
+  return measured(std::move(what), worst, 0.0, Band::around(0, spec_.band), 0, readings.slice().record.id);
+}
+
+Finding PassThrough::judge_rail(Named what, State state, std::size_t channel, const Readings& readings) const {
+  const auto window = product_.timing.settle_window;
+  const auto& rail = tracks_.rails[product_.pressures[channel].rail];
+  const auto out = readings.at_end(tracks_.pressures[channel].out, window);
+  const auto reference = readings.at_end(rail.controller, window);
+  if (out.bins == 0 || reference.bins == 0)
+    return not_measured(std::move(what), "no readings", readings.slice().record.id);
+  if (state == State::sensor_low)
+    return measured(std::move(what), out.value, 0.0, {std::nullopt, spec_.rail_distance.value()}, out.uncertainty,
+                    readings.slice().record.id);
+  return measured(std::move(what), out.value, reference.value,
+                  {reference.value - spec_.rail_distance.value(), std::nullopt},
+                  std::hypot(out.uncertainty, reference.uncertainty), readings.slice().record.id);
+}
+
+Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, const Readings& readings,
+                                   const Segment& segment) const {
+  Named what{id(asked, channel), name(), "V"};
+  const auto& name_of = product_.pressures[channel].name;
+  const auto segment_id = readings.slice().record.id;
+  Finding finding;
+  if (asked.state == State::booting) {
+    finding = judge_booting(std::move(what), channel, readings);
+  } else if (at_rail(asked.state)) {
+    finding = judge_rail(std::move(what), asked.state, channel, readings);
+    if (finding.verdict == Verdict::fail)
+      finding.reason = fmt::format("{} reads {:.3f} V {}: the module hides a sensor's fault", name_of, finding.value,
+                                   words(asked.state));
+    return finding;
+  } else {
+    const auto window = product_.timing.settle_window;
+    const auto in = readings.at_end(tracks_.pressures[channel].in, window);
+    const auto out = readings.at_end(tracks_.pressures[channel].out, window);
+    if (in.bins == 0 || out.bins == 0) return not_measured(std::move(what), "no readings", segment_id);
+    // The conditions come in pairs, input then output, channel by channel (Script::settle).
+    if (std::holds_alternative<Until>(segment.end)) {
+      const auto& settled = readings.slice().record.settled;
+      if (2 * channel < settled.size() && !settled[2 * channel])
+        return not_measured(std::move(what), "the bench's own source did not settle. Check its wire and source",
+                            segment_id);
+    }
+    const auto band = passive(asked.state) ? spec_.passive_band : spec_.band;
+    finding = measured(std::move(what), out.value - in.value, 0.0, Band::around(0, band),
+                       std::hypot(in.uncertainty, out.uncertainty), segment_id);
+  }
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format("{}: output differs from input by {:+.3f} V {}: bypass or pass-through is not made",
+                                 name_of, finding.value, words(asked.state));
+  return finding;
+}
+
+Judged PassThrough::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
+  Judged judged;
+  judged.reduction.segment = slice.record.id;
+  const auto& asked = asked_[i];
+  if (!asked.pressure) return judged;
+  const Readings readings{bench_, slice, scales};
+  const auto trouble = readings.trouble();
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    judged.findings.push_back(trouble.empty() ? judge_channel(asked, c, readings, segments_[i])
+                                              : not_measured({id(asked, c), name(), "V"}, trouble, slice.record.id));
+  }
+  return judged;
+}
+
+std::vector<std::string> PassThrough::characteristics() const {
+  std::vector<std::string> ids;
+  for (const auto& asked : asked_)
+    if (asked.pressure)
+      for (std::size_t c = 0; c < product_.pressures.size(); ++c) ids.push_back(id(asked, c));
+  return ids;
+}
+
+}  // namespace
+
+std::string_view to_text(PassThroughState state) {
+  switch (state) {
+    case State::unpowered:
+      return "unpowered";
+    case State::battery_only:
+      return "battery_only";
+    case State::rails_only:
+      return "rails_only";
+    case State::booting:
+      return "booting";
+    case State::zero_speed:
+      return "zero_speed";
+    case State::idle:
+      return "idle";
+    case State::bypassed:
+      return "bypassed";
+    case State::sensor_low:
+      return "sensor_low";
+    case State::sensor_high:
+      return "sensor_high";
+  }
+  return "";
+}
+
+std::unique_ptr<CompiledStep> ask_pass_through(const PassThroughSpec& spec, Script& script) {
+  return std::make_unique<PassThrough>(spec, script);
+}
+
+}  // namespace rig

@@ -1,0 +1,184 @@
+#include "rig/compile/power_up_step.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "rig/compile/expected.hpp"
+#include "rig/compile/judgement.hpp"
+#include "rig/compile/readings.hpp"
+#include "rig/compile/sweep_points.hpp"
+
+namespace rig {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Nanoseconds kIdleWindow = 50ms;
+constexpr Kilopascals kFollowing{2.0};  ///< an output this near to the table counts as following it
+constexpr std::size_t kCommon = 3;      ///< boot ms, inrush A, idle A; then a glitch per channel
+
+class PowerUp final : public CompiledStep {
+ public:
+  PowerUp(const PowerUpSpec& spec, Script& script)
+      : CompiledStep{spec.name},
+        spec_{spec},
+        product_{script.product()},
+        bench_{script.bench()},
+        tracks_{script.tracks()} {
+    write(script);
+  }
+  std::string_view kind() const override { return "power_up"; }
+  int judge_version() const override { return 1; }
+  Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
+  std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
+  std::vector<std::string> characteristics() const override;
+
+ private:
+  void write(Script& script);
+  std::string id(const std::string& what) const { return name() + "/" + what; }
+  double watch_outputs(const Readings& readings, std::vector<double>& glitches) const;
+  Finding worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
+                double uncertainty) const;
+
+  PowerUpSpec spec_;
+  Product product_;
+  BenchSetup bench_;
+  TrackMap tracks_;
+};
+
+void PowerUp::write(Script& script) {
+  SweepSpec point;  // the sweep's rule for how the second pressure lies to the first
+  point.speeds = {spec_.speed};
+  point.pressures = {spec_.pressure};
+  const auto at = sweep_points(product_, point).front();
+  for (int i = 0; i < spec_.repeat; ++i) {
+    script.sources(HighImpedance{});
+    script.battery(Grounded{});
+    script.rails(false);
+    script.speed(Rpm{0});
+    script.hold(segments_, spec_.off);
+    // Energising order: supply, reference, signals; the speed signal turns as on a running engine.
+    script.battery(product_.battery.nominal);
+    script.rails(true);
+    if (product_.temperature) script.temperature(Celsius{25});
+    for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, at.pressures[c]);
+    script.speed(spec_.speed);
+    script.hold(segments_, product_.timing.boot + product_.timing.settle_limit + 4 * kIdleWindow);
+  }
+}
+
+/// Goes through the start bin by bin: the worst excursion of each output, and the bin from which on all follow the
+/// table (in ms; the whole length when they never do).
+double PowerUp::watch_outputs(const Readings& readings, std::vector<double>& glitches) const {
+  const std::size_t channels = product_.pressures.size();
+  std::size_t bins = readings.bins(tracks_.pressures.front().in);
+  std::size_t not_following = 0;  // one past the last bin in which some output did not follow
+  std::vector<Kilopascals> measured(channels);
+  for (std::size_t b = 0; b < bins; ++b) {
+    bool powered = true;
+    for (std::size_t c = 0; c < channels; ++c) {
+      const auto& channel = product_.pressures[c];
+      const Volts rail{readings.bin(tracks_.rails[channel.rail].sensor, b).mean};
+      if (rail < product_.rails[channel.rail].lowest)
+        powered = false;
+      else
+        measured[c] = channel.curve.pressure(Volts{readings.bin(tracks_.pressures[c].in, b).mean}, rail);
+    }
+    for (std::size_t c = 0; c < channels; ++c) {
+      const auto& channel = product_.pressures[c];
+      const auto in = readings.bin(tracks_.pressures[c].in, b);
+      const auto out = readings.bin(tracks_.pressures[c].out, b);
+      double low = in.low, high = in.high;
+      if (powered) {
+        const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
+        const auto wanted = expected_output(product_, c, {spec_.speed, measured, Celsius{25}});
+        const double at = channel.curve.volts(wanted, rail).value();
+        low = std::min(low, at - (in.mean - in.low));
+        high = std::max(high, at + (in.high - in.mean));
+        const auto got = channel.curve.pressure(Volts{out.mean}, rail);
+        if (std::abs((got - wanted).value()) > kFollowing.value()) not_following = b + 1;
+      } else {
+        not_following = b + 1;
+      }
+      glitches[c] = std::max({glitches[c], low - out.low, out.high - high});
+    }
+  }
+  return static_cast<double>(not_following);
+}
+
+Judged PowerUp::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
+  Judged judged;
+  judged.reduction.segment = slice.record.id;
+  const Readings readings{bench_, slice, scales};
+  judged.reduction.voided = readings.trouble();
+  const bool start = i % 2 == 1;
+  if (!start || !judged.reduction.voided.empty()) return judged;
+  const std::size_t bins = readings.bins(tracks_.current);
+  if (bins == 0) {
+    judged.reduction.voided = "no readings of the start";
+    return judged;
+  }
+  std::vector<double> glitches(product_.pressures.size(), 0.0);
+  const double boot = watch_outputs(readings, glitches);
+  double inrush = 0;
+  for (std::size_t b = 0; b < bins; ++b) inrush = std::max(inrush, readings.bin(tracks_.current, b).mean);
+  judged.reduction.numbers = {boot, inrush, readings.at_end(tracks_.current, kIdleWindow).value};
+  judged.reduction.numbers.insert(judged.reduction.numbers.end(), glitches.begin(), glitches.end());
+  return judged;
+}
+
+Finding PowerUp::worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
+                       double uncertainty) const {
+  double value = std::nan("");
+  std::optional<std::uint32_t> segment;
+  for (const auto& reduction : reductions) {
+    if (!reduction.voided.empty()) return not_measured(std::move(what), reduction.voided, reduction.segment);
+    if (reduction.numbers.size() <= number) continue;
+    if (segment && reduction.numbers[number] <= value) continue;
+    value = reduction.numbers[number];
+    segment = reduction.segment;
+  }
+  return measured(std::move(what), value, {}, band, uncertainty, segment);
+}
+
+std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) const {
+  const auto& current = bench_.ports[index(bench_.wiring.battery_current)];
+  const double doubt = 1.155 * limit_of_error(current, product_.battery.idle_high.value());  // 2 a/sqrt(3)
+  std::vector<Finding> findings;
+  const double limit = seconds(product_.timing.boot) * 1e3;
+  auto boot = worst({id("boot_time"), name(), "ms"}, reductions, 0, {std::nullopt, limit}, 0.577);
+  const double length = limit + seconds(product_.timing.settle_limit) * 1e3;
+  if (boot.value > length)
+    boot.reason = fmt::format("an output did not follow the table within {:.0f} ms of power", boot.value);
+  findings.push_back(std::move(boot));
+  findings.push_back(worst({id("inrush_current"), name(), "A"}, reductions, 1,
+                           {std::nullopt, product_.battery.highest_inrush.value()}, doubt));
+  findings.push_back(worst({id("idle_current"), name(), "A"}, reductions, 2,
+                           {product_.battery.idle_low.value(), product_.battery.idle_high.value()}, doubt));
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    auto glitch = worst({id("glitch/" + product_.pressures[c].name), name(), "V"}, reductions, kCommon + c,
+                        {std::nullopt, spec_.glitch.value()}, 0);
+    if (glitch.verdict == Verdict::fail)
+      glitch.reason =
+          fmt::format("{} leaves the span between its input and the table by {:.3f} V while the module starts",
+                      product_.pressures[c].name, glitch.value);
+    findings.push_back(std::move(glitch));
+  }
+  return findings;
+}
+
+std::vector<std::string> PowerUp::characteristics() const {
+  std::vector<std::string> ids{id("boot_time"), id("inrush_current"), id("idle_current")};
+  for (const auto& channel : product_.pressures) ids.push_back(id("glitch/" + channel.name));
+  return ids;
+}
+
+}  // namespace
+
+std::unique_ptr<CompiledStep> ask_power_up(const PowerUpSpec& spec, Script& script) {
+  return std::make_unique<PowerUp>(spec, script);
+}
+
+}  // namespace rig

@@ -1,0 +1,153 @@
+#include "rig/compile/script.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rig {
+
+Nanoseconds longest_interval(const Wheel& wheel, Rpm speed) {
+  if (speed <= Rpm{0}) return Nanoseconds{0};
+  return Nanoseconds{std::llround(wheel.longest_falling_interval().value() / (6.0 * speed.value()) * 1e9)};
+}
+
+Script::Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid)
+    : product_{&product},
+      bench_{&bench},
+      tracks_{&tracks},
+      grid_{grid},
+      line_volts_(product.pressures.size() + 1, 0.0) {}
+
+void Script::add(Action action) { events_.push_back({at_, std::move(action)}); }
+
+void Script::note_jump(double volts_from, double volts_to) { jump_ = std::max(jump_, std::abs(volts_to - volts_from)); }
+
+void Script::battery(OutputState to) {
+  add(SetOutput{bench_->wiring.battery, to});
+  note_jump(0, 5);
+}
+
+void Script::rails(bool on) {
+  for (const auto& rail : product_->rails) {
+    const auto* wiring = bench_->wiring.rail(rail.name);
+    add(SetOutput{wiring->source, on ? OutputState{rail.nominal} : OutputState{Grounded{}}});
+  }
+  note_jump(0, 5);
+}
+
+void Script::rails_open() {
+  for (const auto& rail : product_->rails) add(SetOutput{bench_->wiring.rail(rail.name)->source, HighImpedance{}});
+}
+
+void Script::sources(OutputState to) {
+  for (std::size_t i = 0; i < product_->pressures.size(); ++i) source(i, to);
+  if (product_->temperature) {
+    add(SetOutput{bench_->wiring.line(product_->temperature->name)->source, to});
+    line_volts_.back() = std::holds_alternative<Volts>(to) ? std::get<Volts>(to).value() : 0;
+  }
+}
+
+void Script::source(std::size_t pressure, OutputState to) {
+  add(SetOutput{bench_->wiring.line(product_->pressures[pressure].name)->source, to});
+  const double volts = std::holds_alternative<Volts>(to) ? std::get<Volts>(to).value() : 0;
+  note_jump(line_volts_[pressure], volts);
+  line_volts_[pressure] = volts;
+}
+
+void Script::pressure(std::size_t channel, Kilopascals to) {
+  const auto& curve = product_->pressures[channel].curve;
+  source(channel, curve.volts(to, product_->rails[product_->pressures[channel].rail].nominal));
+}
+
+void Script::temperature(Celsius to) {
+  if (!product_->temperature) return;
+  const auto& channel = *product_->temperature;
+  const auto volts = channel.curve.volts(to, product_->rails[channel.rail].nominal);
+  add(SetOutput{bench_->wiring.line(channel.name)->source, volts});
+  note_jump(line_volts_.back(), volts.value());
+  line_volts_.back() = volts.value();
+}
+
+void Script::speed(Rpm to) {
+  add(SetSpeed{bench_->wiring.speed.source,
+               SpeedPiece{static_cast<std::int32_t>(std::lround(to.value() * 1000)), 0, {}}});
+  if (to == speed_) return;
+  speed_before_ = speed_;
+  speed_ = to;
+  speed_changed_ = true;
+  jump_ = std::max(jump_, 0.5);  // a change of the table's value: some 28 kPa
+}
+
+void Script::relay(std::optional<PortId> port, bool closed) {
+  if (port) add(SetRelay{*port, closed});
+}
+
+Nanoseconds Script::grid_up(Nanoseconds d) const { return (d + grid_ - Nanoseconds{1}) / grid_ * grid_; }
+
+Segment& Script::push(std::vector<Segment>& into) {
+  auto& segment = into.emplace_back();
+  segment.id = next_id_++;
+  segment.events = std::move(events_);
+  std::stable_sort(segment.events.begin(), segment.events.end(), [](auto& a, auto& b) { return a.at < b.at; });
+  events_.clear();
+  at_ = Nanoseconds{0};
+  return segment;
+}
+
+void Script::hold(std::vector<Segment>& into, Nanoseconds length) {
+  push(into).end = grid_up(length);
+  bound_ += grid_up(length);
+  jump_ = 0;
+  speed_changed_ = false;
+}
+
+SettleCondition Script::condition(TrackId track, bool module_output) const {
+  const auto& timing = product_->timing;
+  return {track, timing.settle_window, timing.settle_span, timing.slowest, module_output};
+}
+
+Nanoseconds Script::speed_latency(Rpm from, Rpm to) const {
+  // A new speed counts once the module has seen its intervals; standstill once it has missed as many at the old speed.
+  const auto slower = to > Rpm{0} ? to : from;
+  const double intervals = product_->timing.speed_intervals + (from > Rpm{0} && to > Rpm{0} ? 0.0 : 1.0);
+  return Nanoseconds{
+      std::llround(static_cast<double>(longest_interval(product_->speed.wheel, slower).count()) * intervals)};
+}
+
+void Script::settle(std::vector<Segment>& into, Wait wait) {
+  const auto& timing = product_->timing;
+  auto latency = timing.latency;
+  if (speed_changed_) latency += speed_latency(speed_before_, speed_);
+  // Two falling edges inside the segment, wherever the wheel stands, so that its speed can be measured.
+  const auto two_edges = 2 * longest_interval(product_->speed.wheel, speed_);
+  auto not_before = std::max(latency, two_edges > timing.settle_window ? two_edges - timing.settle_window : latency);
+  not_before = grid_up(not_before);
+
+  Until until;
+  until.not_before = not_before;
+  until.time_out = grid_up(not_before + 2 * timing.settle_limit + timing.settle_window);
+  auto add_line = [&](const TrackMap::Line& line) {
+    until.conditions.push_back(condition(line.in, false));
+    if (wait == Wait::inputs_and_outputs) until.conditions.push_back(condition(line.out, true));
+  };
+  for (const auto& line : tracks_->pressures) add_line(line);
+  if (tracks_->temperature) add_line(*tracks_->temperature);
+
+  const double remaining = jump_ / timing.settle_span.value();
+  const double decay = remaining > 1 ? seconds(timing.slowest) * std::log(remaining) : 0;
+  bound_ += std::max(not_before, latency + Nanoseconds{std::llround(decay * 1e9)}) + timing.settle_window;
+  push(into).end = std::move(until);
+  jump_ = 0;
+  speed_changed_ = false;
+}
+
+Segment Script::alone(const Segment& segment, Rpm at_speed) const {
+  Segment copy = segment;
+  if (auto* until = std::get_if<Until>(&copy.end)) {
+    const auto extra = grid_up(speed_latency(at_speed, at_speed));
+    until->not_before += extra;
+    until->time_out += extra;
+  }
+  return copy;
+}
+
+}  // namespace rig

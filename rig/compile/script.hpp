@@ -1,0 +1,73 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "rig/compile/plan.hpp"
+
+namespace rig {
+
+/// Writes segments: steps say what the engine does ("180 kPa, 3500 rpm"), the script turns it into set-points of the
+/// bench's ports and remembers what is set, from step to step. Set-points given before hold() or settle() take effect
+/// at that segment's start, in the order given; `after()` moves the following ones later.
+class Script {
+ public:
+  Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid);
+
+  void battery(OutputState to);
+  void rails(bool on);  ///< every 5 V rail at its nominal value, or grounded
+  void rails_open();
+  void sources(OutputState to);  ///< every pressure and temperature source
+  void source(std::size_t pressure, OutputState to);
+  void pressure(std::size_t channel, Kilopascals to);
+  void temperature(Celsius to);  ///< nothing happens for a product without one
+  void speed(Rpm to);
+  void relay(std::optional<PortId> port, bool closed);  ///< nothing happens where the bench has no such relay
+  void after(Nanoseconds delay) { at_ = delay; }
+
+  /// What an until-segment waits for.
+  enum class Wait {
+    inputs,  ///< the bench's own sources only
+    inputs_and_outputs
+  };
+  /// A segment of fixed length (rounded up to the bench's grid).
+  void hold(std::vector<Segment>& into, Nanoseconds length);
+  /// A segment that ends when the lines have settled. Its earliest end allows for the product's latency after the
+  /// changes that were made, and for two falling edges of the speed signal to be seen.
+  void settle(std::vector<Segment>& into, Wait wait = Wait::inputs_and_outputs);
+  /// The same segment with the longest latency it could need, for playing it again out of order.
+  Segment alone(const Segment& segment, Rpm at_speed) const;
+
+  const Product& product() const { return *product_; }
+  const BenchSetup& bench() const { return *bench_; }
+  const TrackMap& tracks() const { return *tracks_; }
+  Nanoseconds bound() const { return bound_; }
+  Rpm present_speed() const { return speed_; }
+
+ private:
+  void add(Action action);
+  void note_jump(double volts_from, double volts_to);
+  Segment& push(std::vector<Segment>& into);
+  Nanoseconds speed_latency(Rpm from, Rpm to) const;
+  Nanoseconds grid_up(Nanoseconds d) const;
+  SettleCondition condition(TrackId track, bool module_output) const;
+
+  const Product* product_;
+  const BenchSetup* bench_;
+  const TrackMap* tracks_;
+  Nanoseconds grid_;
+  std::vector<Event> events_;
+  Nanoseconds at_{0};
+  std::uint32_t next_id_ = 1;
+  // What is set at present.
+  std::vector<double> line_volts_;  ///< per pressure, then temperature
+  Rpm speed_{0}, speed_before_{0};
+  double jump_ = 0;  ///< largest step of a line's voltage in the segment being written
+  bool speed_changed_ = false;
+  Nanoseconds bound_{0};
+};
+
+/// Time between falling edges, at most, at a speed; the zero-speed answer is zero.
+Nanoseconds longest_interval(const Wheel& wheel, Rpm speed);
+
+}  // namespace rig

@@ -1,0 +1,247 @@
+#include "rig/compile/self_test_step.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "rig/compile/judgement.hpp"
+#include "rig/compile/readings.hpp"
+#include "rig/core/characteristic.hpp"
+#include "rig/core/number_text.hpp"
+
+namespace rig {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Nanoseconds kRelays = 10ms;     ///< relays travel and bounce at most 5 ms (common practice, no source)
+constexpr Nanoseconds kDischarge = 50ms;  ///< for the unit's own capacitors, before its lines are cut
+
+class SelfTest final : public CompiledStep {
+ public:
+  SelfTest(const SelfTestSpec& spec, SelfTestPlace place, Script& script)
+      : CompiledStep{place == SelfTestPlace::opening ? spec.name : spec.name + "_closing"},
+        spec_{spec},
+        product_{script.product()},
+        bench_{script.bench()},
+        tracks_{script.tracks()} {
+    write(place, script);
+  }
+
+  std::string_view kind() const override { return "self_test"; }
+  int judge_version() const override { return 1; }
+  bool of_the_rig() const override { return true; }
+
+  Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
+  std::vector<Finding> conclude(std::span<const Reduction>) const override { return {}; }
+  std::vector<std::string> characteristics() const override;
+
+ private:
+  void write(SelfTestPlace place, Script& script);
+  struct Line {
+    std::string name;
+    const LineWiring* wiring;
+    TrackMap::Line tracks;
+  };
+  std::vector<Line> lines() const;
+  std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
+  std::string level_id(std::string_view what, const std::string& line, Volts level) const {
+    return id(fmt::format("{}/{}@{}V", what, line, shortest_text(level.value())));
+  }
+  void judge_levels(const Readings& readings, Volts level, std::vector<Finding>& findings) const;
+  void judge_supplies(const Readings& readings, std::vector<Finding>& findings) const;
+  void judge_speed(const Readings& readings, std::vector<Finding>& findings) const;
+  void judge_switches(const Readings& readings, std::vector<Finding>& findings) const;
+  Finding against(std::string what, TrackId track, double expected, double allowance, const Readings& readings,
+                  const std::string& remedy) const;
+
+  SelfTestSpec spec_;
+  Product product_;
+  BenchSetup bench_;
+  TrackMap tracks_;
+  std::size_t first_level_ = 0, switches_ = 0;
+};
+
+std::vector<SelfTest::Line> SelfTest::lines() const {
+  std::vector<Line> all;
+  for (std::size_t i = 0; i < product_.pressures.size(); ++i)
+    all.push_back({product_.pressures[i].name, bench_.wiring.line(product_.pressures[i].name), tracks_.pressures[i]});
+  if (product_.temperature)
+    all.push_back({product_.temperature->name, bench_.wiring.line(product_.temperature->name), *tracks_.temperature});
+  return all;
+}
+
+void SelfTest::write(SelfTestPlace place, Script& script) {
+  const auto& wiring = bench_.wiring;
+  if (place == SelfTestPlace::closing) {
+    script.sources(HighImpedance{});
+    script.battery(Grounded{});
+    script.rails(false);
+    script.speed(Rpm{0});
+    script.hold(segments_, kDischarge);
+  }
+  script.relay(wiring.isolator, false);
+  script.relay(wiring.loop_back, true);
+  for (const auto& line : wiring.lines) script.relay(line.load, false);
+  script.hold(segments_, kRelays);
+
+  script.battery(product_.battery.nominal);
+  script.rails(true);
+  script.speed(spec_.speed);
+  script.sources(spec_.levels.front());
+  script.hold(segments_, kRelays);
+
+  first_level_ = segments_.size();
+  for (const auto level : spec_.levels) {
+    script.sources(level);
+    script.settle(segments_, Script::Wait::inputs);
+  }
+  for (const auto& line : lines()) script.relay(line.wiring->fault_switch, false);
+  switches_ = segments_.size();
+  script.hold(segments_, kRelays + product_.timing.settle_window);
+  for (const auto& line : lines()) script.relay(line.wiring->fault_switch, true);
+  script.sources(HighImpedance{});
+  script.battery(Grounded{});
+  script.rails(false);
+  script.speed(Rpm{0});
+  script.hold(segments_, kRelays);
+  if (place == SelfTestPlace::opening) {
+    script.relay(wiring.loop_back, false);
+    script.relay(wiring.isolator, true);
+    for (const auto& line : wiring.lines) script.relay(line.load, true);
+    script.hold(segments_, kRelays);
+  }
+}
+
+Finding SelfTest::against(std::string what, TrackId track, double expected, double allowance, const Readings& readings,
+                          const std::string& remedy) const {
+  const auto& port = bench_.ports[index(readings.scales().tracks[index(track)].track.port)];
+  const char* unit = port.kind == PortKind::current_sense ? "A" : "V";
+  const auto segment = readings.slice().record.id;
+  const auto reading = readings.at_end(track, product_.timing.settle_window);
+  if (reading.bins == 0)
+    return not_measured({std::move(what), name(), unit}, "port '" + port.name + "' gave no readings", segment);
+  const double tolerance = allowance + limit_of_error(port, expected) + port.resolution;
+  auto finding = measured({std::move(what), name(), unit}, reading.value, expected,
+                          Band::around(expected, {tolerance, 0}), 0, segment);
+  if (reading.high >= port.high - port.resolution || (port.low < 0 && reading.low <= port.low + port.resolution)) {
+    finding.verdict = Verdict::void_;
+    finding.reason = "port '" + port.name + "' is at the end of its range";
+  }
+  return rig::of_the_rig(std::move(finding), remedy);
+}
+
+void SelfTest::judge_levels(const Readings& readings, Volts level, std::vector<Finding>& findings) const {
+  for (const auto& line : lines()) {
+    const auto& source = bench_.ports[index(line.wiring->source)];
+    const double allowance = limit_of_error(source, level.value());
+    const auto remedy = fmt::format("Check the wire of {} and the calibration of source '{}'", line.name, source.name);
+    findings.push_back(
+        against(level_id("in", line.name, level), line.tracks.in, level.value(), allowance, readings, remedy));
+    if (bench_.wiring.loop_back)
+      findings.push_back(
+          against(level_id("out", line.name, level), line.tracks.out, level.value(), allowance, readings, remedy));
+  }
+}
+
+void SelfTest::judge_supplies(const Readings& readings, std::vector<Finding>& findings) const {
+  const auto& battery = bench_.ports[index(bench_.wiring.battery)];
+  const double volts = product_.battery.nominal.value();
+  findings.push_back(against(id("battery"), tracks_.battery, volts, limit_of_error(battery, volts), readings,
+                             "Check the supply '" + battery.name + "'"));
+  findings.push_back(against(id("battery_current"), tracks_.current, 0, 0, readings,
+                             "Something draws current with the unit cut off: check the isolator"));
+  for (std::size_t i = 0; i < product_.rails.size(); ++i) {
+    const auto* rail = bench_.wiring.rail(product_.rails[i].name);
+    const auto& source = bench_.ports[index(rail->source)];
+    const double nominal = product_.rails[i].nominal.value();
+    findings.push_back(against(id(product_.rails[i].name), tracks_.rails[i].controller, nominal,
+                               limit_of_error(source, nominal), readings, "Check the supply '" + source.name + "'"));
+  }
+  if (tracks_.check_standard) {
+    findings.push_back(
+        against(id("check_standard"), *tracks_.check_standard, bench_.check_standard_value.value(),
+                bench_.check_standard_error.value(), readings,
+                "The captures' common reference or the check standard has drifted: calibrate the bench"));
+  }
+}
+
+void SelfTest::judge_speed(const Readings& readings, std::vector<Finding>& findings) const {
+  const auto segment = readings.slice().record.id;
+  const auto& in = readings.slice().tracks[index(tracks_.edges_in)];
+  const auto& out = readings.slice().tracks[index(tracks_.edges_out)];
+  const auto speed = measured_speed(in, product_.speed.wheel, spec_.speed, readings.scales().tick_rate);
+  const std::string remedy = "Check the pulse source and its capture";
+  if (!speed) {
+    findings.push_back(not_measured({id("speed"), name(), "rpm"}, "no speed signal came back. " + remedy, segment));
+  } else {
+    findings.push_back(
+        rig::of_the_rig(measured({id("speed"), name(), "rpm"}, speed->value.value(), spec_.speed.value(),
+                                 Band::around(spec_.speed.value(), {0, 0.001}), speed->uncertainty.value(), segment),
+                        remedy));
+  }
+  const double lost = static_cast<double>(edge_count(in)) - static_cast<double>(edge_count(out));
+  findings.push_back(
+      rig::of_the_rig(measured({id("edges_lost"), name(), "edges"}, lost, 0.0, {-1.0, 1.0}, 0, segment), remedy));
+}
+
+void SelfTest::judge_switches(const Readings& readings, std::vector<Finding>& findings) const {
+  for (const auto& line : lines()) {
+    if (!line.wiring->fault_switch) continue;
+    const auto& port = bench_.ports[index(*line.wiring->fault_switch)];
+    const auto reading = readings.at_end(line.tracks.in, product_.timing.settle_window);
+    const double level = spec_.levels.back().value();
+    findings.push_back(rig::of_the_rig(
+        measured({id("fault_switch/" + line.name), name(), "V"}, reading.bins ? reading.value : std::nan(""), 0.0,
+                 {std::nullopt, 0.1 * level}, 0, readings.slice().record.id),
+        "Fault switch '" + port.name + "' does not open"));
+  }
+}
+
+Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
+  Judged judged;
+  judged.reduction.segment = slice.record.id;
+  const Readings readings{bench_, slice, scales};
+  const bool level = i >= first_level_ && i < first_level_ + spec_.levels.size();
+  if (!level && i != switches_) return judged;
+  if (auto trouble = readings.trouble(); !trouble.empty()) {
+    judged.findings.push_back(
+        not_measured({id(fmt::format("recording#{}", i)), name(), "V"}, trouble, slice.record.id));
+    return judged;
+  }
+  if (i == switches_) {
+    judge_switches(readings, judged.findings);
+  } else {
+    judge_levels(readings, spec_.levels[i - first_level_], judged.findings);
+    if (i == first_level_ + spec_.levels.size() - 1) {
+      judge_supplies(readings, judged.findings);
+      judge_speed(readings, judged.findings);
+    }
+  }
+  return judged;
+}
+
+std::vector<std::string> SelfTest::characteristics() const {
+  std::vector<std::string> ids;
+  for (const auto level : spec_.levels) {
+    for (const auto& line : lines()) {
+      ids.push_back(level_id("in", line.name, level));
+      if (bench_.wiring.loop_back) ids.push_back(level_id("out", line.name, level));
+    }
+  }
+  ids.insert(ids.end(), {id("battery"), id("battery_current"), id("speed"), id("edges_lost")});
+  for (const auto& rail : product_.rails) ids.push_back(id(rail.name));
+  if (tracks_.check_standard) ids.push_back(id("check_standard"));
+  for (const auto& line : lines())
+    if (line.wiring->fault_switch) ids.push_back(id("fault_switch/" + line.name));
+  return ids;
+}
+
+}  // namespace
+
+std::unique_ptr<CompiledStep> ask_self_test(const SelfTestSpec& spec, SelfTestPlace place, Script& script) {
+  return std::make_unique<SelfTest>(spec, place, script);
+}
+
+}  // namespace rig
