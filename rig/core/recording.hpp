@@ -2,6 +2,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <list>
 #include <optional>
 #include <span>
 #include <string>
@@ -89,11 +90,19 @@ struct Chunk {
   bool empty() const { return blocks.empty() && flags.empty() && ended.empty(); }
 };
 
+/// Readings from number `reading` on count their time from `at`.
+struct TimeJump {
+  std::uint32_t reading = 0;
+  BenchTime at;
+  friend bool operator==(const TimeJump&, const TimeJump&) = default;
+};
+
 /// One track's readings within one segment.
 struct TrackSlice {
-  BenchTime first;                   ///< as in Block
+  BenchTime first;                   ///< as in Block; the segment's start for edges and where there are no readings
   std::vector<std::int32_t> values;  ///< as in Block
-  bool gap = false;
+  bool gap = false;                  ///< something is missing: lost, or, on a track that runs throughout, never there
+  std::vector<TimeJump> jumps;       ///< where time does not simply go on: after a gap, in a second window. Mostly none
   friend bool operator==(const TrackSlice&, const TrackSlice&) = default;
 };
 
@@ -107,17 +116,40 @@ struct Slice {
 };
 
 /// Cuts the stream of chunks into slices, one per segment in playing order. Holds no more than the segments under way.
+/// Bins and samples belong to the segment they start in, edges to that of their own time, bytes to that of their
+/// block's. What lies before the first segment is dropped. How the stream was cut into chunks and blocks leaves no
+/// trace.
 class Slicer {
  public:
   explicit Slicer(std::vector<TrackInfo> tracks, std::uint32_t tick_rate);
-  /// Takes a chunk in; hands out every slice that is now complete, in order. The vector is reused by the next call.
+  /// Takes a chunk in; hands out every slice that is now complete, in order. The slices are the caller's to change or
+  /// move from, and are reused by the next call.
   std::span<Slice> take(const Chunk& chunk);
 
  private:
-  struct Open;  // what has come of each track since the last cut
+  /// How far a block has been read.
+  struct Cursor {
+    const Block* block = nullptr;
+    std::uint32_t done = 0;  ///< readings
+    std::int64_t tick = 0;   ///< edges: what the next delta counts from
+    bool held = false;       ///< the block is one of the lane's own
+  };
+  /// One track on its way.
+  struct Lane {
+    std::list<Block> held;          ///< left over from earlier chunks; they must not move
+    std::vector<Cursor> cursors;    ///< the held blocks, then this chunk's
+    std::size_t at = 0;             ///< the cursor to read next
+    std::optional<BenchTime> seen;  ///< where the last reading that was handed out ended
+  };
+  void queue(const Chunk& chunk);
+  void cut(const SegmentRecord& record, Slice& slice);
+  void cut_series(const TrackInfo& info, Lane& lane, const SegmentRecord& record, TrackSlice& slice) const;
+  void cut_edges(Lane& lane, const SegmentRecord& record, TrackSlice& slice) const;
+  void cut_bytes(Lane& lane, const SegmentRecord& record, TrackSlice& slice) const;
+  void keep_rest();
   std::vector<TrackInfo> tracks_;
   std::uint32_t tick_rate_;
-  std::vector<TrackSlice> pending_;
+  std::vector<Lane> lanes_;
   std::vector<RigFlag> flags_;
   std::vector<Slice> done_;
 };
@@ -128,6 +160,8 @@ struct EnvelopeBin {
 };
 /// Reads bin `i` of an envelope slice.
 EnvelopeBin envelope_bin(const TrackInfo& info, const TrackSlice& slice, std::size_t i);
+/// When reading `i` of a samples, triggered or envelope slice was taken, before any correction for skew.
+BenchTime reading_time(const TrackInfo& info, const TrackSlice& slice, std::size_t i);
 /// Edges of a slice as absolute times and levels.
 struct RecordedEdge {
   BenchTime at;
