@@ -122,6 +122,8 @@ struct Slice {
 class Slicer {
  public:
   explicit Slicer(std::vector<TrackInfo> tracks, std::uint32_t tick_rate);
+  Slicer(Slicer&&) = default;
+  Slicer& operator=(Slicer&&) = default;
   /// Takes a chunk in; hands out every slice that is now complete, in order. The slices are the caller's to change or
   /// move from, and are reused by the next call.
   std::span<Slice> take(const Chunk& chunk);
