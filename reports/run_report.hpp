@@ -1,0 +1,53 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "rig/core/finding.hpp"
+
+namespace rig {
+
+/// A file that a run was judged by, as the store keeps it.
+struct ReportInput {
+  std::string path;
+  std::string sha256;  ///< of its bytes, lower-case hexadecimal
+};
+
+/// One step of the scenario, in the order of playing. Findings belong to the step whose name they carry.
+struct ReportStep {
+  std::string name;
+  std::string what;  ///< in a few words what it proves; may be empty
+};
+
+/// All that the report of one run says. Plain data: whoever fills it (from the store) decides nothing about looks.
+struct RunReport {
+  std::int64_t run = 0;  ///< its number in the store
+  std::string run_id;    ///< its identity anywhere; may be empty
+  std::string serial;
+  int attempt = 1;       ///< how many runs of this scenario's purpose the unit has had, this one included
+  std::string product;   ///< title
+  std::string scenario;  ///< title
+  std::string scenario_hash;
+  std::string purpose;  ///< "end of line", "regression", "trial"
+  std::string bench;
+  std::string bench_identity;  ///< what the bench said of itself; may be empty
+  std::string program_version;
+  std::string operator_name;            ///< may be empty
+  std::string opened_at, closed_at;     ///< wall clock, as they are to be printed ("2026-03-02 07:41:09 UTC")
+  std::optional<double> bench_seconds;  ///< how long the bench played
+  Verdict verdict = Verdict::void_;
+  std::string reason;  ///< one sentence; may be empty for pass
+  std::vector<ReportStep> steps;
+  std::vector<Finding> findings;     ///< in the order they were committed
+  std::vector<std::string> remarks;  ///< what else a reader must know: segments played again, flags, judged anew
+  std::vector<ReportInput> inputs;
+  std::string ledger_digest;  ///< of the row that closed the run; may be empty
+};
+
+/// One self-contained HTML file: nothing is fetched, no script runs, it prints on A4 and holds in black and white. The
+/// same report gives the same bytes.
+std::string to_html(const RunReport& report);
+
+}  // namespace rig
