@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "rig/compile/load_parts.hpp"
+#include "rig/compile/sweep_points.hpp"
 #include "rig/core/quantity_text.hpp"
 
 namespace rig {
@@ -113,12 +114,6 @@ std::vector<double> breakpoints(const Product& product, int axis) {
   return all;
 }
 
-std::size_t index_of(const Product& product) {
-  for (const PressureChannel& pressure : product.pressures)
-    if (pressure.shift) return pressure.shift->index_pressure;
-  return product.pressures.size() - 1;
-}
-
 class SweepReader {
  public:
   SweepReader(MapReader& step, const Product* product)
@@ -140,7 +135,6 @@ class SweepReader {
 };
 
 SweepSpec SweepReader::read() {
-  step_.need_name("name", spec_.name, "sweep");
   read_axes();
   read_throttle_drop();
   if (const Node* share = step_.find("from_above"))
@@ -181,7 +175,7 @@ void SweepReader::read_axes() {
 }
 
 void SweepReader::read_pressures(const Node& node) {
-  const PressureChannel& index = product_->pressures[index_of(*product_)];
+  const PressureChannel& index = product_->pressures[index_pressure(*product_)];
   const AxisRules<Kilopascals> rules{"pressures",
                                      "[60 kPa, 120 kPa, 180 kPa]",
                                      breakpoints(*product_, 1),
@@ -203,7 +197,7 @@ void SweepReader::read_throttle_drop() {
   if (node)
     read_list(*node, spec_.throttle_drop, {Kilopascals{0}, Kilopascals{150}}, 16, "`throttle_drop`", complaints_);
   if (!product_ || spec_.pressures.empty()) return;
-  const std::size_t index = index_of(*product_);
+  const std::size_t index = index_pressure(*product_);
   const PressureChannel& other = product_->pressures[1 - index];
   const Kilopascals drop = *std::max_element(spec_.throttle_drop.begin(), spec_.throttle_drop.end());
   const bool other_is_charge = other.name == "charge_pressure";

@@ -1,4 +1,4 @@
-#include <cmath>
+#include <algorithm>
 
 #include "rig/compile/load_parts.hpp"
 
