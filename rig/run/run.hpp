@@ -1,0 +1,67 @@
+#pragma once
+
+#include <memory>
+#include <mutex>
+#include <string>
+#include <vector>
+
+#include "drivers/bench.hpp"
+#include "rig/compile/plan.hpp"
+#include "rig/core/finding.hpp"
+#include "rig/core/recording.hpp"
+#include "rig/run/verdict.hpp"
+
+/// Carries a plan out on a bench. Owns no timer: only the bench knows time.
+namespace rig {
+
+/// How far a run has come.
+struct RunProgress {
+  std::string_view step;
+  std::size_t segments_done = 0, segments_in_all = 0;
+  BenchTime bench_time;
+};
+
+/// What a run tells while it is on. Called on the run's own thread; must not block for long, since the run's loop is
+/// what keeps the bench alive.
+class RunListener {
+ public:
+  virtual ~RunListener() = default;
+  virtual void found(const Finding&) {}
+  virtual void progressed(const RunProgress&) {}
+  virtual void segment_repeated(std::uint32_t /*segment*/, const std::string& /*why*/) {}
+  /// A part of what a step recorded (about 1 MiB), when wants_traces(). Parts of a step count from 0.
+  virtual bool wants_traces() const { return false; }
+  virtual void recorded(const std::string& /*step*/, std::uint32_t /*part*/, const std::vector<TrackInfo>&,
+                        std::vector<Slice>&&) {}
+  /// A reason to end the run now (the store does not keep up), or empty.
+  virtual std::string must_stop() { return {}; }
+};
+
+/// Lets another thread end a run.
+class StopSwitch {
+ public:
+  void stop(std::string reason) noexcept;
+
+ private:
+  friend class Runner;
+  void attach(drivers::Session* session) noexcept;
+  std::mutex mutex_;
+  drivers::Session* session_ = nullptr;
+  bool stopped_ = false;
+  std::string reason_;
+};
+
+struct Outcome {
+  Verdict verdict = Verdict::void_;
+  std::string reason;
+  std::vector<Finding> findings;
+  EndState end;
+  Nanoseconds bench_duration{0};
+  std::size_t segments_played = 0, segments_repeated = 0;
+};
+
+/// One run of one unit. Never throws for what a bench does: a rig that cannot go on gives a void outcome with its
+/// reason.
+Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop = nullptr);
+
+}  // namespace rig
