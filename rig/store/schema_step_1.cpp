@@ -3,6 +3,7 @@
 /// Step 1 of the schema. An applied step is never edited: its SHA-256 is kept in every store that it made.
 namespace rig {
 
+extern const char* const kSchemaStep1;  // read by schema.cpp
 const char* const kSchemaStep1 = R"sql(
 CREATE TABLE input_file (
   id INTEGER PRIMARY KEY,
