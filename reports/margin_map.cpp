@@ -73,9 +73,13 @@ std::string caption(const PointMap& map, std::optional<double> degrees) {
 }  // namespace
 
 void write_margin_map(Markup& page, const PointMap& map, std::optional<double> degrees) {
+  // Wide enough for the longest number in every column; a narrow screen scrolls the map, not the page.
+  const std::string width = "min-width:" + std::to_string(80 + 42 * map.speeds.size()) + "px";
   page.open("figure", {{"class", "map"}});
   page.element("figcaption", caption(map, degrees));
-  page.open("div", {{"class", "scroll"}, {"tabindex", "0"}}).open("table", {{"class", "heat"}}).open("tbody");
+  page.open("div", {{"class", "scroll"}, {"tabindex", "0"}})
+      .open("table", {{"class", "heat"}, {"style", width}})
+      .open("tbody");
   bool both_ways = false;
   for (auto row = map.pressures.rbegin(); row != map.pressures.rend(); ++row) {
     page.open("tr");

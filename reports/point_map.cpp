@@ -82,20 +82,24 @@ std::string spoken_subject(std::string_view step, std::string_view subject) {
   return text;
 }
 
+std::string spoken_conditions(const Finding& finding) {
+  const auto what = characteristic_from_text(finding.id);
+  if (!what) return "";
+  std::string text;
+  const auto add = [&](const std::string& condition) { text += (text.empty() ? "" : ", ") + condition; };
+  const auto number = [](double value) { return figure(value, value == std::floor(value) ? 0 : 1); };
+  if (what->speed) add(number(what->speed->value()) + " rpm");
+  if (what->pressure) add(number(what->pressure->value()) + " kPa");
+  if (what->temperature) add(number(what->temperature->value()) + " \u00b0C");
+  if (what->down) add("from above");
+  return text;
+}
+
 std::string spoken_place(const Finding& finding) {
   const auto what = characteristic_from_text(finding.id);
   if (!what) return finding.id;
-  std::string text = spoken_subject(what->step, what->subject);
-  const char* before = ", at ";
-  const auto add = [&](double value, const char* unit) {
-    text += before + figure(value, value == std::floor(value) ? 0 : 1) + " " + unit;
-    before = ", ";
-  };
-  if (what->speed) add(what->speed->value(), "rpm");
-  if (what->pressure) add(what->pressure->value(), "kPa");
-  if (what->temperature) add(what->temperature->value(), "\u00b0C");
-  if (what->down) text += ", from above";
-  return text;
+  const std::string conditions = spoken_conditions(finding);
+  return spoken_subject(what->step, what->subject) + (conditions.empty() ? "" : ", at " + conditions);
 }
 
 }  // namespace rig

@@ -45,6 +45,8 @@ const Finding& worse(const Finding& a, const Finding& b);
 std::string spoken(std::string_view name);
 /// "pass through: unpowered, charge pressure" for step and subject of a characteristic.
 std::string spoken_subject(std::string_view step, std::string_view subject);
+/// "3500 rpm, 180 kPa, 60 °C, from above"; empty where there are none.
+std::string spoken_conditions(const Finding& finding);
 /// "sweep: manifold pressure, at 3500 rpm, 180 kPa, 60 °C, from above"; the identifier itself where it is none of ours.
 std::string spoken_place(const Finding& finding);
 

@@ -39,7 +39,8 @@ h3 { font-size: 17px; font-weight: 600; padding: 26px 0 6px; }
 .wrongs li { display: grid; grid-template-columns: 128px 1fr; gap: 4px 20px; padding: 12px 0; border-bottom: 1px solid var(--line); }
 .wrongs .word { font-weight: 600; white-space: nowrap; }
 .wrongs .what { font-weight: 600; overflow-wrap: anywhere; }
-.wrongs p { color: var(--soft); overflow-wrap: anywhere; } .wrongs p.what, .wrongs b { color: var(--ink); }
+.wrongs p { color: var(--soft); overflow-wrap: anywhere; } .wrongs p.what { color: var(--ink); padding-bottom: 2px; }
+.wrongs b { color: var(--ink); font-weight: 400; }
 .wrongs small { font-size: 13px; font-weight: 400; color: var(--soft); padding-left: 12px; }
 .scroll { overflow-x: auto; }
 .scroll:focus-visible { outline: 2px solid #2463a8; outline-offset: 3px; }
@@ -58,7 +59,7 @@ table { border-collapse: collapse; }
 .inband .at { fill: var(--ink); } .inband .past { fill: none; stroke: var(--fail); stroke-width: 2; stroke-linecap: round; }
 figure { padding: 18px 0 10px; break-inside: avoid; }
 figcaption { font-size: 15px; font-weight: 600; padding-bottom: 8px; }
-.heat { width: 100%; min-width: 640px; table-layout: fixed; border-spacing: 0; }
+.heat { width: 100%; table-layout: fixed; border-spacing: 0; }
 .heat th { font-weight: 400; color: var(--soft); font-size: 11.5px; padding: 3px 2px; text-align: center; }
 .heat th[scope=row] { text-align: right; padding-right: 7px; width: 46px; }
 .heat td { font-size: 12px; line-height: 1.15; text-align: center; padding: 6px 0; border: 1px solid #fff; white-space: nowrap;
@@ -92,10 +93,10 @@ details { padding-top: 10px; } summary { cursor: pointer; padding: 6px 0; color:
   body { padding: 0 16px 32px; }
   .verdict { grid-template-columns: 1fr; gap: 14px; padding: 28px 0 22px; }
   .verdict .mark { width: 84px; height: 84px; }
-  .verdict h1 { font-size: clamp(40px, 14.5vw, 96px); }
+  .verdict h1 { font-size: clamp(64px, 30vw, 124px); } .verdict.undecided h1 { font-size: clamp(40px, 14.5vw, 96px); }
   .verdict .unit { font-size: 22px; margin-top: 6px; } .verdict .unit small { font-size: 14px; }
   .reason { font-size: 17px; padding-bottom: 20px; }
-  .facts { grid-template-columns: 1fr; gap: 12px; }
+  .facts { grid-template-columns: 1fr 1fr; gap: 12px 16px; }
   .wrongs li { grid-template-columns: 1fr; }
   .grid { grid-template-columns: repeat(auto-fill, minmax(160px, 1fr)); }
 }
@@ -105,11 +106,12 @@ details { padding-top: 10px; } summary { cursor: pointer; padding: 6px 0; color:
   .verdict { padding: 22px 0 18px; } .verdict .mark { width: 150px; height: 150px; } .verdict h1 { font-size: 104px; }
   .verdict .unit { font-size: 26px; } .reason { font-size: 13pt; }
   .heat td, .heat .swatch, .swatch, .heat, .small, .inband, .mark, .tick { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-  .heat { min-width: 0; } .heat td { font-size: 6.6pt; padding: 3px 0; } .heat td.out { padding: 7px 0 1px; }
+  .heat { min-width: 0 !important; } .heat td { font-size: 6.6pt; padding: 3px 0; } .heat td.out { padding: 7px 0 1px; }
   .heat .out b { font-size: 6.6pt; left: 2px; top: 0; } .heat th { font-size: 6.4pt; padding: 2px 0; }
   .heat th[scope=row] { width: 34px; padding-right: 4px; } .scroll { overflow: visible; }
   .plain { font-size: 8pt; } .plain th, .plain td { padding: 4px 10px 4px 0; } .plain tbody th { min-width: 0; }
-  .grid { grid-template-columns: repeat(4, 1fr); gap: 4px 8px; }
+  .grid { grid-template-columns: repeat(4, 1fr); gap: 4px 8px; } .facts { grid-template-columns: repeat(3, 1fr); gap: 12px 24px; padding: 16px 0; }
+  .lead { break-after: avoid; }
   section { padding-top: 22px; } h2, h3, figcaption { break-after: avoid; } tr, .wrongs li { break-inside: avoid; }
   thead { display: table-header-group; } .on-screen { display: none; }
 }

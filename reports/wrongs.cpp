@@ -77,14 +77,15 @@ void write_group(Markup& page, const Group& group) {
   page.open("li").open("span", {{"class", style}});
   write_small_mark(page, verdict);
   page.text(to_text(verdict)).close().open("div");
-  if (group.judged > 1) {
-    page.open("p", {{"class", "what"}}).text(spoken_subject(group.step, group.subject));
-    page.element("small", count_of(group)).close();
-  }
+  page.open("p", {{"class", "what"}}).text(spoken_subject(group.step, group.subject));
+  if (group.judged > 1) page.element("small", count_of(group));
+  page.close();
   for (std::size_t i = 0; i < std::min(group.wrong.size(), kPlacesShown); ++i) {
     const Finding& finding = *group.wrong[i];
-    page.open("p").element(group.judged > 1 ? "span" : "b", spoken_place(finding), {{"class", "place"}});
-    page.text(": " + in_words(finding)).close();
+    const std::string conditions = spoken_conditions(finding);
+    page.open("p");
+    if (!conditions.empty()) page.element("b", conditions).text(": ");
+    page.text(in_words(finding)).close();
   }
   if (group.wrong.size() > kPlacesShown)
     page.element("p",
