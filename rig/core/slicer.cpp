@@ -21,9 +21,10 @@ std::int64_t periods_in(Nanoseconds distance, Nanoseconds period) {
   return distance.count() <= 0 ? 0 : (distance.count() + period.count() - 1) / period.count();
 }
 
-/// Was something lost between what was seen last and this block, in part within the segment?
-bool lost_within(const Block& block, const std::optional<BenchTime>& seen, const SegmentRecord& record) {
-  return block.dropped_before > 0 && block.first >= record.start && (!seen || *seen < record.end);
+/// Was something lost within the segment before this block, whose own readings begin at `resumes`?
+bool lost_within(const Block& block, BenchTime resumes, const std::optional<BenchTime>& seen,
+                 const SegmentRecord& record) {
+  return block.dropped_before > 0 && resumes > record.start && (!seen || *seen < record.end);
 }
 
 void append(std::vector<std::int32_t>& to, const std::vector<std::int32_t>& from, std::size_t begin,
@@ -92,7 +93,7 @@ void Slicer::cut_series(const TrackInfo& info, Lane& lane, const SegmentRecord& 
     Cursor& cursor = lane.cursors[lane.at];
     const Block& block = *cursor.block;
     const std::uint32_t count = usable(block, each);
-    if (cursor.done == 0 && lost_within(block, lane.seen, record)) slice.gap = true;
+    if (cursor.done == 0 && lost_within(block, block.first, lane.seen, record)) slice.gap = true;
     const auto left = [&] { return static_cast<std::int64_t>(count - cursor.done); };
     BenchTime at = block.first + period * static_cast<std::int64_t>(cursor.done);
     const auto early = std::min(periods_in(record.start - at, period), left());
@@ -132,7 +133,9 @@ void Slicer::cut_edges(Lane& lane, const SegmentRecord& record, TrackSlice& slic
     Cursor& cursor = lane.cursors[lane.at];
     const Block& block = *cursor.block;
     const std::uint32_t count = usable(block, 1);
-    if (cursor.done == 0 && lost_within(block, lane.seen, record)) slice.gap = true;
+    const std::int64_t to_first = count > 0 ? static_cast<std::uint32_t>(block.values[0]) >> 1 : 0;
+    if (cursor.done == 0 && lost_within(block, time_of_tick(cursor.tick + to_first, tick_rate_), lane.seen, record))
+      slice.gap = true;
     if (cursor.done == 0 && block.first >= record.end) break;
     for (; cursor.done < count; ++cursor.done) {
       const auto code = static_cast<std::uint32_t>(block.values[cursor.done]);
@@ -156,7 +159,7 @@ void Slicer::cut_edges(Lane& lane, const SegmentRecord& record, TrackSlice& slic
 void Slicer::cut_bytes(Lane& lane, const SegmentRecord& record, TrackSlice& slice) const {
   for (; lane.at < lane.cursors.size(); ++lane.at) {
     const Block& block = *lane.cursors[lane.at].block;
-    if (lost_within(block, lane.seen, record)) slice.gap = true;
+    if (lost_within(block, block.first, lane.seen, record)) slice.gap = true;
     if (block.first >= record.end) break;
     if (block.first < record.start) continue;
     if (slice.values.empty()) slice.first = block.first;

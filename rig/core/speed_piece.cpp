@@ -54,7 +54,7 @@ std::optional<std::string> speed_piece_problem(const SpeedPiece& piece, std::uin
   if (v + static_cast<double>(a) * static_cast<double>(*piece.ticks) / tick_rate > kFastest) {
     return "a speed piece cannot end above 100000 rpm";
   }
-  // What does not fit the fixed-point angle is more than 5.9 million engine cycles.
+  // What does not fit the fixed-point angle is more than 2.9 million engine cycles.
   if (v / 1000.0 * 6 * static_cast<double>(*piece.ticks) / tick_rate > 1e9) return "a speed piece turns too far";
   return std::nullopt;
 }

@@ -9,7 +9,7 @@
 
 namespace rig {
 
-/// Angles are fixed point: 2^-32 crank degree, signed 64 bit (room for 5.9 million engine cycles).
+/// Angles are fixed point: 2^-32 crank degree, signed 64 bit (room for 2.9 million engine cycles).
 using FixedAngle = std::int64_t;
 constexpr FixedAngle kFixedDegree = FixedAngle{1} << 32;
 constexpr FixedAngle kFixedCycle = 720 * kFixedDegree;
