@@ -15,6 +15,8 @@
 namespace rig {
 namespace {
 
+constexpr Nanoseconds kDischarge{100'000'000};
+
 class Sweep final : public CompiledStep {
  public:
   Sweep(const SweepSpec& spec, Script& script)
@@ -67,7 +69,12 @@ class Sweep final : public CompiledStep {
 };
 
 void Sweep::write(Script& script) {
-  // The power cycle that the sweep runs on: supplies up, the module started, then the points.
+  // The power cycle that the sweep runs on: everything off, supplies up, the module started, then the points.
+  script.sources(HighImpedance{});
+  script.battery(Grounded{});
+  script.rails(false);
+  script.speed(Rpm{0});
+  script.hold(segments_, kDischarge);
   script.battery(product_.battery.nominal);
   script.rails(true);
   if (product_.temperature) script.temperature(points_.front().temperature.value_or(Celsius{25}));
