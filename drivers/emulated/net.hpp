@@ -1,0 +1,85 @@
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <vector>
+
+#include "drivers/emulated/drive.hpp"
+#include "drivers/emulated/network.hpp"
+
+namespace drivers::emulated {
+
+/// What a sense saw over a stretch of time.
+struct Seen {
+  double low, high;
+  double area;  ///< volt nanoseconds
+};
+
+/// Takes the filtered reading of a sense at regular instants.
+struct Tap {
+  std::size_t sense = 0;
+  std::int64_t next = 0, period = 1, end = 0;  ///< [next, end)
+  std::vector<double> readings;                ///< since its owner emptied it
+};
+
+/// Up to three drives and the senses that see mixtures of them, each through a filter of one time constant. Advances in
+/// closed form from event to event; while nothing moves, time costs nothing.
+class Net {
+ public:
+  /// Time constants of the drives, in nanoseconds.
+  explicit Net(std::array<double, 3> taus = {});
+  std::size_t add_sense(double tau, Mixture mixture);
+
+  std::int64_t now() const { return now_; }
+  /// REQUIRES: to >= now().
+  void advance(std::int64_t to);
+  /// Drives and mixtures may be changed after advance(), then changed() must follow.
+  Drive& drive(Driver which) { return drives_[which]; }
+  double tau(Driver which) const { return decays_[which].tau(); }
+  void set_tau(Driver which, double tau) { decays_[which] = Decay{tau}; }
+  void mix(std::size_t sense, const Mixture& mixture) { senses_[sense].mixture = mixture; }
+  void changed();
+  /// Everything is at rest here and now: senses too.
+  void settle();
+
+  /// No drive moves and no filter.
+  bool quiet() const { return quiet_; }
+  /// Counts changed() and every move of time while not quiet: equal counts mean equal voltages.
+  std::uint32_t version() const { return version_; }
+  /// What a pin sees at an instant >= now(), unfiltered.
+  double at_pin(const Mixture& mixture, std::int64_t at);
+
+  /// Something but rest has been seen since the last take.
+  bool touched() const { return touched_; }
+  /// The reading of a quiet net.
+  double reading(std::size_t sense) const { return senses_[sense].reading; }
+  /// What was seen since begin_stretch(). REQUIRES: now() is the stretch's end.
+  const Seen& seen(std::size_t sense) const { return senses_[sense].seen; }
+  void begin_stretch();
+
+  std::vector<Tap>& taps() { return taps_; }
+
+ private:
+  struct Sense {
+    Decay decay;
+    Mixture mixture{};
+    double reading = 0;
+    double level = 0, slope = 0;        // the reading is level + slope t + amplitudes of the drives' exponentials
+    std::array<double, 4> amplitude{};  // and of the filter's own, the last
+    Seen seen{};
+  };
+  using Factors = std::array<double, 4>;
+  void move(std::int64_t to);
+  void see(Sense& sense, double span, const Factors& factors);
+  void cover_turning_points(Sense& sense, double span, const Factors& factors);
+
+  std::int64_t now_ = 0;
+  std::array<Drive, 3> drives_{};
+  std::array<Decay, 3> decays_;
+  std::vector<Sense> senses_;
+  std::vector<Tap> taps_;
+  bool quiet_ = true, touched_ = false;
+  std::uint32_t version_ = 0;
+};
+
+}  // namespace drivers::emulated

@@ -1,0 +1,99 @@
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "drivers/emulated/bench_trouble.hpp"
+#include "drivers/emulated/instrument.hpp"
+#include "drivers/emulated/line.hpp"
+#include "drivers/emulated/module.hpp"
+#include "drivers/emulated/speed_line.hpp"
+#include "rig/core/bench_setup.hpp"
+#include "rig/core/product.hpp"
+#include "rig/core/timeline.hpp"
+
+namespace drivers::emulated {
+
+/// Where a sense reads.
+struct SensePlace {
+  Net* net = nullptr;
+  std::size_t sense = 0;
+};
+
+/// Everything electrical in one session: the bench's outputs, the wiring, the unit. Moves from event to event; each net
+/// is left behind until it is needed. Times are nanoseconds since the session's start.
+class World {
+ public:
+  World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> product, UnitBuild build,
+        const std::vector<BenchTrouble>& troubles, std::int64_t tick_ns);
+  World(const World&) = delete;
+  World& operator=(const World&) = delete;
+
+  /// Plays everything before `to`.
+  void advance(std::int64_t to);
+  /// Does what a timeline asks at an instant everything before which has been played. The action has been checked.
+  void apply(std::int64_t at, const rig::Action& action);
+  /// Supplies off, sources high impedance, pulses off, relays at rest.
+  void make_safe(std::int64_t at);
+
+  /// Slews of outputs are held to this; 0: not limited.
+  void limit_slew(rig::PortId port, double volts_per_second) { outputs_[index(port)].slew = volts_per_second; }
+  SensePlace sense(rig::PortId port);
+  SpeedLine& speed() { return speed_; }
+
+ private:
+  struct Output {  ///< a supply or a source
+    PortError error;
+    double resolution = 0, tau = 0, slew = 0;
+    double level = 0;      ///< V, commanded; where a ramp is going
+    double ramp_rise = 0;  ///< V per ns
+    std::int64_t ramp_end = 0;
+    bool driven = false;
+    bool exact = true;  ///< grounded, or off: no error
+  };
+  struct Pending {
+    std::int64_t at;
+    rig::PortId port;
+    bool relay;  ///< a relay arrives; otherwise a ramp ends
+    bool closed;
+  };
+  void run_module(std::int64_t at);
+  void read_pins(std::int64_t at);
+  bool read_pin(double& pin, Net& net, std::uint32_t& version, double value);
+  void drive_outputs(std::int64_t at);
+  void settle_pending();
+  void set(std::int64_t at, rig::PortId port, const rig::OutputState& to);
+  void ramp(std::int64_t at, rig::PortId port, double to, std::int64_t duration);
+  void follow(std::int64_t at, rig::PortId port);
+  void switch_relay(std::int64_t at, rig::PortId port, bool closed);
+  void rewire(std::int64_t at);
+  void rebuild(Line& line, std::int64_t at);
+  void schedule(Pending pending);
+  bool closed_at_rest(rig::PortId port) const;
+
+  const rig::BenchSetup& setup_;
+  std::shared_ptr<const rig::Product> product_;
+  Module module_;
+  SpeedLine speed_;
+  std::deque<Line> lines_;      ///< in the wiring's order
+  std::vector<Line*> line_at_;  ///< per pressure and then the temperature; may be missing
+  struct RailNet {
+    Net net;
+    const rig::RailWiring* wiring = nullptr;
+  };
+  std::deque<RailNet> rails_;  ///< one per rail of the product
+  Net battery_, current_, standard_, nothing_;
+  std::vector<Output> outputs_;   ///< per port
+  std::vector<char> stuck_;       ///< per port: a relay that does not move
+  std::vector<Pending> pending_;  ///< soonest first
+  Line::Switches switches_;
+  bool bypass_request_ = false;
+  Pins pins_;
+  std::vector<std::uint32_t> seen_;  ///< version of each line's net, then each rail's, then the battery's
+  std::vector<double> targets_;      ///< what each output stage was last told
+};
+
+}  // namespace drivers::emulated
