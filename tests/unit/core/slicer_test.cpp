@@ -306,6 +306,13 @@ TEST_CASE("edges too far apart for one delta keep their time", "[core][slicer]")
   CHECK_FALSE(edges[1].rising);
 }
 
+TEST_CASE("an edge on the border between two segments belongs to the later one", "[core][slicer]") {
+  OneTrack play{track(CaptureKind::edges, 1ms, true)};
+  play.block(0ms, {2 * 100'000 - 1, 2 * 1});  // a tick before 10 ms, and at 10 ms
+  CHECK(play.segment(0ms, 10ms).values == std::vector<std::int32_t>{2 * 99'999 + 1});
+  CHECK(play.segment(10ms, 20ms).values == std::vector<std::int32_t>{0});
+}
+
 TEST_CASE("a rig flag goes to the segment it was raised in, never lost before it", "[core][slicer]") {
   OneTrack play{track(CaptureKind::edges, 1ms, true)};
   play.chunk.flags.push_back({RigFlag::Kind::supply, BenchTime{1ms}, {}, "before the first segment"});

@@ -53,6 +53,18 @@ TEST_CASE("a tie goes to the later tick", "[core][speed_piece]") {
   CHECK(tick_of_angle(piece, 3 * kFixedDegree, 1000) == 1);
   CHECK(tick_of_angle(piece, 3 * kFixedDegree - 1, 1000) == 0);
   CHECK(tick_of_angle(piece, 9 * kFixedDegree, 1000) == 2);
+
+  const auto seed = test_seed();
+  INFO("seed " << seed);
+  std::mt19937_64 random{seed};
+  for (int i = 0; i < 20'000; ++i) {
+    // At 1 kHz a multiple of 125 rpm turns by a whole number of angle steps in half a tick: 3 * 2^29 for each 125 rpm.
+    const std::int64_t times = pick(random, 1, 60), half_ticks = 2 * pick(random, 0, 30'000'000) + 1;
+    const SpeedPiece tie{static_cast<std::int32_t>(125'000 * times), 0, std::nullopt};
+    const FixedAngle angle = times * half_ticks * (FixedAngle{3} << 29);
+    REQUIRE(tick_of_angle(tie, angle, 1000) == static_cast<std::uint64_t>(half_ticks + 1) / 2);
+    REQUIRE(tick_of_angle(tie, angle - 1, 1000) == static_cast<std::uint64_t>(half_ticks - 1) / 2);
+  }
 }
 
 TEST_CASE("an engine that stops keeps the angle it stopped at", "[core][speed_piece]") {
