@@ -113,8 +113,7 @@ void write_point(Markup& page, const MapPoint& point, std::size_t kind, const Sc
   const double deviation = f.value - *f.expected;
   const double x = scales.x(point.at.kpa), y = scales.y(deviation);
   if (f.verdict != Verdict::pass) {
-    // A cross over a light ring: seen before anything else, also in black and white.
-    page.empty("circle", {{"class", "ring"}, {"cx", c(x)}, {"cy", c(y)}, {"r", "5.5"}});
+    // A cross: seen before any disc, also in black and white.
     page.empty("path", {{"class", "cross"},
                         {"d", "M" + c(x - 3) + " " + c(y - 3) + "L" + c(x + 3) + " " + c(y + 3) + "M" + c(x + 3) + " " +
                                   c(y - 3) + "L" + c(x - 3) + " " + c(y + 3)}});

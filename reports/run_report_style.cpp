@@ -84,7 +84,7 @@ figcaption { font-size: 15px; font-weight: 600; padding-bottom: 8px; }
 .small .axis { stroke: #8a929b; stroke-width: 0.8; } .small .zero { stroke: #5b6570; stroke-width: 0.6; stroke-dasharray: 2 3; }
 .small .whisker { stroke: #14497f; stroke-width: 0.7; }
 .dot { fill: #14497f; stroke: #14497f; stroke-width: 0.9; } .dot.open { fill: #fff; }
-.ring { fill: #fff; stroke: var(--fail); stroke-width: 1.2; } .cross { stroke: var(--fail); stroke-width: 1.7; stroke-linecap: round; }
+.cross { stroke: var(--fail); stroke-width: 1.7; stroke-linecap: round; }
 details { padding-top: 10px; } summary { cursor: pointer; padding: 6px 0; color: #14497f; }
 .remarks { padding-left: 1.2em; }
 .foot { margin-top: 48px; padding-top: 16px; border-top: 1px solid var(--line); color: var(--soft); font-size: 13px; }
