@@ -116,7 +116,7 @@ Module::Changes Module::run(std::int64_t now, const Pins& pins) {
   if (now >= ready_ && coil_ == pins.bypass_requested) energise(!pins.bypass_requested, now);
   changes.outputs = sample(pins);
   const std::int64_t speed = speed_.at(static_cast<std::uint64_t>(now / tick_ns_));
-  changes.outputs |= speed != engine_speed_ || now <= shifts_from_ + build_.sample_ns || pins.moved;
+  changes.outputs |= speed != engine_speed_ || now - build_.sample_ns <= shifts_from_ || pins.moved;
   changes.outputs |= noisy_;
   engine_speed_ = speed;
   if (!changes.outputs) return changes;
@@ -163,13 +163,14 @@ void Module::start_working(std::int64_t now, const Pins& pins) {
   for (std::size_t i = 0; i < channels_.size(); ++i) channels_[i].fraction = convert(pins.lines[i], pins.line_rails[i]);
   engine_speed_ = 0;
   settled_ = false;
+  shifts_from_ = kNever;
   ready_ = now + std::llround(kPresetTimeConstants * static_cast<double>(product_.build.output_filter.count()));
 }
 
 void Module::energise(bool on, std::int64_t now) {
   if (coil_ == on) return;
   coil_ = on;
-  if (on) shifts_from_ = now + kHandover;
+  shifts_from_ = on ? now + kHandover : kNever;
   contact_due_ = now + (contact_ == Contact::both ? kRelayOverlap : kRelayPull);
 }
 

@@ -187,7 +187,8 @@ double Net::at_pin(const Mixture& mixture, std::int64_t at) {
   return sum;
 }
 
-void Net::begin_stretch() {
+void Net::begin_stretch(std::int64_t at) {
+  if (quiet_) now_ = at;
   if (!touched_) return;
   touched_ = false;
   for (Sense& sense : senses_) sense.seen = kNothingSeen;

@@ -55,7 +55,7 @@ class Net {
   double reading(std::size_t sense) const { return senses_[sense].reading; }
   /// What was seen since begin_stretch(). REQUIRES: now() is the stretch's end.
   const Seen& seen(std::size_t sense) const { return senses_[sense].seen; }
-  void begin_stretch();
+  void begin_stretch(std::int64_t at);
 
   std::vector<Tap>& taps() { return taps_; }
 

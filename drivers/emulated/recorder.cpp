@@ -108,7 +108,7 @@ void Recorder::end_step(std::int64_t to) {
   }
   take_edges(world_.speed().edges_in(), false, to);
   take_edges(world_.speed().edges_out(), true, to);
-  for (Net* net : nets_) net->begin_stretch();
+  for (Net* net : nets_) net->begin_stretch(to);
 }
 
 void Recorder::take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to) {
