@@ -144,19 +144,21 @@ Row to_row(const RunInput& input, RunNumber run) { return {run, input.role, inpu
 Row to_row(const JudgeVersion& judge, RunNumber run) { return {run, judge.step_kind, judge.version}; }
 
 Row to_row(const Finding& finding, RunNumber run) {
+  // Taken apart so that a field that is added to a finding fails to compile here, instead of being left out.
+  const auto& [id, step, in, value, expected, low, high, uncertainty, margin, verdict, reason, segment] = finding;
   return {run,
-          finding.id,
-          finding.step,
-          finding.in,
-          real_or_null(finding.value),
-          real_or_null(finding.expected),
-          real_or_null(finding.low),
-          real_or_null(finding.high),
-          real_or_null(finding.uncertainty),
-          real_or_null(finding.margin),
-          text_of(to_text(finding.verdict)),
-          finding.reason,
-          finding.segment ? Value{std::int64_t{*finding.segment}} : Value{}};
+          id,
+          step,
+          in,
+          real_or_null(value),
+          real_or_null(expected),
+          real_or_null(low),
+          real_or_null(high),
+          real_or_null(uncertainty),
+          real_or_null(margin),
+          text_of(to_text(verdict)),
+          reason,
+          segment ? Value{std::int64_t{*segment}} : Value{}};
 }
 
 Row to_row(const TraceRow& trace) {

@@ -11,6 +11,9 @@
 namespace rig {
 namespace {
 
+// What is encoded is taken apart with structured bindings wherever a whole struct is meant: a field that is added to it
+// then fails to compile here, instead of being left out of the store.
+
 /// A value is coded as its difference from the one `stride` places before; values of one remainder stand together.
 std::uint32_t stride_of(CaptureKind kind) {
   switch (kind) {
@@ -49,12 +52,17 @@ Blob encode_track(const StepTrace& trace, std::size_t track) {
   writer.number(stride);
   std::int64_t before = 0;
   for (const Slice& slice : trace.slices) {
-    const TrackSlice& piece = slice.tracks[track];
-    const std::int64_t first = piece.first.since_start().count();
+    const auto& [first_time, readings, gap, jumps] = slice.tracks[track];
+    const std::int64_t first = first_time.since_start().count();
     writer.signed_number(
         static_cast<std::int64_t>(static_cast<std::uint64_t>(first) - static_cast<std::uint64_t>(before)));
     before = first;
-    writer.number((std::uint64_t{piece.values.size()} << 1) | std::uint64_t{piece.gap});
+    writer.number((std::uint64_t{readings.size()} << 1) + std::uint64_t{gap});
+    writer.number(jumps.size());
+    for (const auto& [reading, at] : jumps) {
+      writer.number(reading);
+      writer.signed_number(at.since_start().count());
+    }
   }
   for (std::uint32_t remainder = 0; remainder < stride; ++remainder)
     put_differences(raw, trace.slices, track, stride, remainder);
@@ -92,6 +100,11 @@ void decode_track(std::span<const std::uint8_t> payload, std::vector<Slice>& sli
     piece.gap = (count & 1) != 0;
     total = reader.count(total + (count >> 1));  // a value takes a byte or more: nothing is allocated on a lie
     piece.values.resize(static_cast<std::size_t>(count >> 1));
+    piece.jumps.resize(static_cast<std::size_t>(reader.count(reader.number())));
+    for (TimeJump& jump : piece.jumps) {
+      jump.reading = reader.number_as<std::uint32_t>();
+      jump.at = BenchTime{Nanoseconds{reader.signed_number()}};
+    }
   }
   for (std::uint64_t remainder = 0; remainder < stride; ++remainder)
     take_differences(reader, slices, track, static_cast<std::size_t>(stride), static_cast<std::size_t>(remainder));
@@ -99,12 +112,13 @@ void decode_track(std::span<const std::uint8_t> payload, std::vector<Slice>& sli
 }
 
 void put_record(ByteWriter& writer, const SegmentRecord& record) {
-  writer.number(record.id);
-  writer.signed_number(record.start.since_start().count());
-  writer.signed_number(record.end.since_start().count());
-  writer.number(static_cast<std::uint8_t>(record.reason));
-  writer.number(record.settled.size());
-  for (const auto& settled : record.settled) {
+  const auto& [id, start, end, reason, conditions] = record;
+  writer.number(id);
+  writer.signed_number(start.since_start().count());
+  writer.signed_number(end.since_start().count());
+  writer.number(static_cast<std::uint8_t>(reason));
+  writer.number(conditions.size());
+  for (const auto& settled : conditions) {
     writer.number(settled ? 1 : 0);
     if (settled) writer.signed_number(settled->count());
   }
@@ -123,10 +137,11 @@ SegmentRecord take_record(ByteReader& reader) {
 }
 
 void put_flag(ByteWriter& writer, const RigFlag& flag) {
-  writer.number(static_cast<std::uint8_t>(flag.kind));
-  writer.signed_number(flag.at.since_start().count());
-  writer.number(flag.port ? 1u + index(*flag.port) : 0u);
-  writer.text(flag.text);
+  const auto& [kind, at, port, text] = flag;
+  writer.number(static_cast<std::uint8_t>(kind));
+  writer.signed_number(at.since_start().count());
+  writer.number(port ? 1u + index(*port) : 0u);
+  writer.text(text);
 }
 
 RigFlag take_flag(ByteReader& reader) {
@@ -146,9 +161,10 @@ Blob encode_segments(const StepTrace& trace) {
   writer.number(trace.tick_rate);
   writer.number(trace.slices.size());
   for (const Slice& slice : trace.slices) {
-    put_record(writer, slice.record);
-    writer.number(slice.flags.size());
-    for (const RigFlag& flag : slice.flags) put_flag(writer, flag);
+    const auto& [record, tracks, flags] = slice;  // tracks have payloads of their own
+    put_record(writer, record);
+    writer.number(flags.size());
+    for (const RigFlag& flag : flags) put_flag(writer, flag);
   }
   return deflate_bytes(raw);
 }
@@ -194,25 +210,29 @@ Blob encode_info(const TrackInfo& info) {
   Blob out;
   ByteWriter writer{out};
   writer.number(1);  // format of these bytes
-  writer.number(index(info.track.port));
-  writer.number(static_cast<std::uint8_t>(info.track.kind));
-  writer.signed_number(info.track.period.count());
-  writer.number(info.track.throughout ? 1 : 0);
-  writer.number(info.track.trigger ? 1 : 0);
-  if (const auto& trigger = info.track.trigger) {
-    const Volts* threshold = std::get_if<Volts>(&trigger->threshold);
-    writer.number(threshold ? 1 : 0);
-    if (threshold) writer.real(threshold->value());
-    writer.number(trigger->rising ? 1 : 0);
-    writer.signed_number(trigger->before.count());
-    writer.signed_number(trigger->after.count());
+  const auto& [track, scale, offset, clock] = info;
+  const auto& [port, kind, period, throughout, trigger] = track;
+  writer.number(index(port));
+  writer.number(static_cast<std::uint8_t>(kind));
+  writer.signed_number(period.count());
+  writer.number(throughout ? 1 : 0);
+  writer.number(trigger ? 1 : 0);
+  if (trigger) {
+    const auto& [threshold, rising, before, after] = *trigger;
+    const Volts* level = std::get_if<Volts>(&threshold);
+    writer.number(level ? 1 : 0);
+    if (level) writer.real(level->value());
+    writer.number(rising ? 1 : 0);
+    writer.signed_number(before.count());
+    writer.signed_number(after.count());
   }
-  writer.real(info.scale);
-  writer.real(info.offset);
-  writer.number(info.clock.id);
-  writer.signed_number(info.clock.resolution.count());
-  writer.signed_number(info.clock.skew.count());
-  writer.signed_number(info.clock.uncertainty.count());
+  const auto& [clock_id, resolution, skew, uncertainty] = clock;
+  writer.real(scale);
+  writer.real(offset);
+  writer.number(clock_id);
+  writer.signed_number(resolution.count());
+  writer.signed_number(skew.count());
+  writer.signed_number(uncertainty.count());
   return out;
 }
 

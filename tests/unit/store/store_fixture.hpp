@@ -119,10 +119,11 @@ inline void tamper(const std::string& store, const std::string& sql) {
     sqlite::Statement all{connection, "SELECT sql, name FROM sqlite_schema WHERE type = 'trigger'"};
     while (all.step()) guards.push_back(all.text(0)), guards.push_back(all.text(1));
   }
-  connection.execute("PRAGMA foreign_keys=OFF; PRAGMA ignore_check_constraints=ON");
+  connection.execute("PRAGMA foreign_keys=OFF; PRAGMA ignore_check_constraints=ON; PRAGMA synchronous=OFF; BEGIN");
   for (std::size_t i = 1; i < guards.size(); i += 2) connection.execute("DROP TRIGGER " + guards[i]);
   connection.execute(sql);
   for (std::size_t i = 0; i < guards.size(); i += 2) connection.execute(guards[i]);
+  connection.execute("COMMIT");
 }
 
 }  // namespace rig::test
