@@ -11,20 +11,28 @@
 namespace rig {
 namespace {
 
-/// Runs of bins outside, in a form that joins across segments. All lengths in bins.
+/// A stretch of neighbouring bins outside, and how far outside its last bin is: in kPa hidden (positive) or added.
+struct Stretch {
+  double bins = 0, kpa = 0;
+};
+Stretch longer(const Stretch& a, const Stretch& b) { return b.bins > a.bins ? b : a; }
+Stretch joined(const Stretch& first, const Stretch& then) {
+  return then.bins > 0 ? Stretch{first.bins + then.bins, then.kpa} : first;
+}
+
+/// The stretches of a segment, in a form that joins across segments.
 struct Outside {
-  double bins = 0, leading = 0, trailing = 0, longest = 0;
-  double worst_kpa = 0;  ///< largest hidden pressure seen in a bin outside; negative: largest added
-  static constexpr std::size_t kNumbers = 5;
+  double bins = 0;  ///< in all, outside or not
+  Stretch leading, trailing, longest;
+  static constexpr std::size_t kNumbers = 7;
 };
 
 Outside join(const Outside& a, const Outside& b) {
   Outside both;
   both.bins = a.bins + b.bins;
-  both.leading = a.leading == a.bins ? a.bins + b.leading : a.leading;
-  both.trailing = b.trailing == b.bins ? b.bins + a.trailing : b.trailing;
-  both.longest = std::max({a.longest, b.longest, a.trailing + b.leading});
-  both.worst_kpa = std::abs(b.worst_kpa) > std::abs(a.worst_kpa) ? b.worst_kpa : a.worst_kpa;
+  both.leading = a.leading.bins == a.bins ? joined(a.leading, b.leading) : a.leading;
+  both.trailing = b.trailing.bins == b.bins ? joined(a.trailing, b.trailing) : b.trailing;
+  both.longest = longer(longer(a.longest, b.longest), joined(a.trailing, b.leading));
   return both;
 }
 
@@ -41,7 +49,8 @@ class Ceiling final : public CompiledWatch {
     for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
       const auto outside = scan(c, readings);
       reduction.numbers.insert(reduction.numbers.end(),
-                               {outside.bins, outside.leading, outside.trailing, outside.longest, outside.worst_kpa});
+                               {outside.bins, outside.leading.bins, outside.leading.kpa, outside.trailing.bins,
+                                outside.trailing.kpa, outside.longest.bins, outside.longest.kpa});
     }
     return reduction;
   }
@@ -85,13 +94,12 @@ class Ceiling final : public CompiledWatch {
   Outside scan(std::size_t c, const Readings& readings) const {
     Outside all;
     const std::size_t bins = std::min(readings.bins(tracks_.pressures[c].in), readings.bins(tracks_.pressures[c].out));
-    double run = 0;
+    Stretch run;
     for (std::size_t b = 0; b < bins; ++b) {
       const auto by = outside(c, readings, b);
-      run = by ? run + 1 : 0;
-      if (by && all.leading == static_cast<double>(b)) all.leading += 1;
-      all.longest = std::max(all.longest, run);
-      if (by && std::abs(*by) > std::abs(all.worst_kpa)) all.worst_kpa = *by;
+      run = by ? Stretch{run.bins + 1, *by} : Stretch{};
+      if (by && all.leading.bins == static_cast<double>(b)) all.leading = run;
+      all.longest = longer(all.longest, run);
     }
     all.bins = static_cast<double>(bins);
     all.trailing = run;
@@ -104,19 +112,19 @@ class Ceiling final : public CompiledWatch {
     std::uint32_t where = 0;
     for (const auto& reduction : reductions) {
       const auto* n = &reduction.numbers[c * Outside::kNumbers];
-      const auto before = all.longest;
-      all = join(all, {n[0], n[1], n[2], n[3], n[4]});
-      if (all.longest > before) where = reduction.segment;
+      const auto before = all.longest.bins;
+      all = join(all, {n[0], {n[1], n[2]}, {n[3], n[4]}, {n[5], n[6]}});
+      if (all.longest.bins > before) where = reduction.segment;
     }
     const Named what{id(channel), "ceiling", "ms"};
     if (all.bins == 0) return not_measured(what, "nothing was recorded");
     const double limit = seconds(channel.ceiling.longest_outside) * 1e3;
     auto finding =
-        measured(what, all.longest, {}, {std::nullopt, limit}, 0, where ? std::optional{where} : std::nullopt);
+        measured(what, all.longest.bins, {}, {std::nullopt, limit}, 0, where ? std::optional{where} : std::nullopt);
     if (finding.verdict == Verdict::fail)
       finding.reason = fmt::format(
-          "{} {} up to {:.1f} kPa, and stays beyond the product's hard ceiling for {:.0f} ms (allowed {:.0f} ms)",
-          channel.name, all.worst_kpa >= 0 ? "hides" : "adds", std::abs(all.worst_kpa), all.longest, limit);
+          "{} {} {:.1f} kPa, more than the product may ever do, for {:.0f} ms at a stretch (allowed {:.0f} ms)",
+          channel.name, all.longest.kpa >= 0 ? "hides" : "adds", std::abs(all.longest.kpa), all.longest.bins, limit);
     return finding;
   }
 

@@ -175,7 +175,7 @@ void BenchReader::read_captures(MapReader& map, Port& port) {
                            {"edges", CaptureKind::edges},
                            {"triggered", CaptureKind::triggered},
                            {"bytes", CaptureKind::bytes}},
-                          complaints_))
+                          "captures", complaints_))
       port.captures |= bit(kind);
   }
 }
@@ -200,7 +200,7 @@ Port BenchReader::read_port(const Node& node, std::size_t number) {
                                    {"edge_sense", PortKind::edge_sense},
                                    {"service_port", PortKind::service_port},
                                    {"interlock", PortKind::interlock}},
-                                  complaints_)) {
+                                  "kind", complaints_)) {
     // Which keys belong to the port depends on its kind: without one, none is called unknown.
     if (node.kind == Node::Kind::map)
       for (const yaml::Entry& entry : node.entries) map.find(entry.key);
@@ -220,7 +220,8 @@ Port BenchReader::read_port(const Node& node, std::size_t number) {
   if (is_sense(port.kind) || port.kind == PortKind::edge_sense) {
     map.may("skew", port.skew, Allowed<Nanoseconds>{-10ms, 10ms});
     if (const Node* side = map.find("fault_switch_side"))
-      yaml::read_choice(*side, port.module_side_of_fault_switch, {{"module", true}, {"source", false}}, complaints_);
+      yaml::read_choice(*side, port.module_side_of_fault_switch, {{"module", true}, {"source", false}},
+                        "fault_switch_side", complaints_);
   }
   if (is_sense(port.kind)) map.need("shortest_period", port.shortest_period, Allowed<Nanoseconds>{100ns, 1ms}, "20 us");
   if (port.kind == PortKind::relay) map.need("travel", port.travel, Allowed<Nanoseconds>{0ms, 100ms}, "4 ms");
@@ -234,10 +235,12 @@ std::optional<PortId> BenchReader::port_of(MapReader& map, const Node& node, std
   const auto which = map.one_of(node, port_names_, "port");
   if (!which) return std::nullopt;
   const PortKind kind = bench_.ports[*which].kind;
+  if (kind == PortKind{}) return std::nullopt;  // complained about at the port itself
   if (std::find(kinds.begin(), kinds.end(), kind) == kinds.end()) {
     std::string wanted;
     for (PortKind one : kinds) wanted += (wanted.empty() ? "" : " or ") + std::string{word_of(one)};
-    complaints_.add(node.place, fmt::format("port '{}' is a {}; a {} is needed here", node.text, word_of(kind), wanted),
+    complaints_.add(node.place,
+                    fmt::format("port '{}' is of kind {}; here it must be {}", node.text, word_of(kind), wanted),
                     "Name another port");
     return std::nullopt;
   }

@@ -188,7 +188,7 @@ void ProductReader::read_pressure(const Node& node, std::size_t number) {
                     : fmt::format("pressure {}", number + 1)};
   if (const Node* name = map.need("name", "manifold_pressure")) {
     int which = 0;
-    if (yaml::read_choice(*name, which, {{"charge_pressure", 1}, {"manifold_pressure", 2}}, complaints_))
+    if (yaml::read_choice(*name, which, {{"charge_pressure", 1}, {"manifold_pressure", 2}}, "name", complaints_))
       channel.name = name->text;
     if (number == 1 && !channel.name.empty() && pressure_names_[0] == channel.name)
       complaints_.add(name->place, fmt::format("'{}' is there twice", channel.name), "Give each pressure its own name");

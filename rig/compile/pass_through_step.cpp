@@ -55,6 +55,7 @@ class PassThrough final : public CompiledStep {
                         const Segment& segment) const;
   Finding judge_booting(Named what, std::size_t channel, const Readings& readings) const;
   Finding judge_rail(Named what, State state, std::size_t channel, const Readings& readings) const;
+  Finding judge_difference(Named what, State state, std::size_t channel, const Readings& readings) const;
   std::string words(State state) const;
 
   PassThroughSpec spec_;
@@ -175,39 +176,46 @@ Finding PassThrough::judge_rail(Named what, State state, std::size_t channel, co
                   std::hypot(out.uncertainty, reference.uncertainty), readings.slice().record.id);
 }
 
-Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, const Readings& readings,
-                                   const Segment& segment) const {
+/// What the segment's conditions say of a channel: they come in pairs, input then output (Script::settle).
+struct Settling {
+  bool input = true, output = true;
+};
+Settling settling(const Segment& segment, const SegmentRecord& record, std::size_t channel) {
+  if (!std::holds_alternative<Until>(segment.end) || record.settled.size() < 2 * channel + 2) return {};
+  return {record.settled[2 * channel].has_value(), record.settled[2 * channel + 1].has_value()};
+}
+
+Finding PassThrough::judge_difference(Named what, State state, std::size_t channel, const Readings& readings) const {
+  const auto window = product_.timing.settle_window;
+  const auto in = readings.at_end(tracks_.pressures[channel].in, window);
+  const auto out = readings.at_end(tracks_.pressures[channel].out, window);
+  const auto segment = readings.slice().record.id;
+  if (in.bins == 0 || out.bins == 0) return not_measured(std::move(what), "no readings", segment);
+  const auto band = passive(state) ? spec_.passive_band : spec_.band;
+  return measured(std::move(what), out.value - in.value, 0.0, Band::around(0, band), std::hypot(in.uncertainty, out.uncertainty),
+                  segment);
+}
+
+Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, const Readings& readings, const Segment& segment) const {
   Named what{id(asked, channel), name(), "V"};
-  const auto& name_of = product_.pressures[channel].name;
-  const auto segment_id = readings.slice().record.id;
-  Finding finding;
-  if (asked.state == State::booting) {
-    finding = judge_booting(std::move(what), channel, readings);
-  } else if (at_rail(asked.state)) {
-    finding = judge_rail(std::move(what), asked.state, channel, readings);
-    if (finding.verdict == Verdict::fail)
-      finding.reason = fmt::format("{} reads {:.3f} V {}: the module hides a sensor's fault", name_of, finding.value,
-                                   words(asked.state));
-    return finding;
-  } else {
-    const auto window = product_.timing.settle_window;
-    const auto in = readings.at_end(tracks_.pressures[channel].in, window);
-    const auto out = readings.at_end(tracks_.pressures[channel].out, window);
-    if (in.bins == 0 || out.bins == 0) return not_measured(std::move(what), "no readings", segment_id);
-    // The conditions come in pairs, input then output, channel by channel (Script::settle).
-    if (std::holds_alternative<Until>(segment.end)) {
-      const auto& settled = readings.slice().record.settled;
-      if (2 * channel < settled.size() && !settled[2 * channel])
-        return not_measured(std::move(what), "the bench's own source did not settle. Check its wire and source",
-                            segment_id);
-    }
-    const auto band = passive(asked.state) ? spec_.passive_band : spec_.band;
-    finding = measured(std::move(what), out.value - in.value, 0.0, Band::around(0, band),
-                       std::hypot(in.uncertainty, out.uncertainty), segment_id);
-  }
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format("{}: output differs from input by {:+.3f} V {}: bypass or pass-through is not made",
-                                 name_of, finding.value, words(asked.state));
+  const auto& record = readings.slice().record;
+  const auto& line = product_.pressures[channel].name;
+  const auto settled = settling(segment, record, channel);
+  if (!settled.input) return not_measured(std::move(what), "the bench's own source did not settle. Check its wire and source", record.id);
+
+  const bool booting = asked.state == State::booting, rail = at_rail(asked.state);
+  auto finding = booting ? judge_booting(std::move(what), channel, readings)
+                 : rail  ? judge_rail(std::move(what), asked.state, channel, readings)
+                         : judge_difference(std::move(what), asked.state, channel, readings);
+  if (!settled.output && finding.verdict != Verdict::void_)
+    return failed(std::move(finding), fmt::format("{} did not settle in {} ms {} though its input had", line,
+                                                  (record.end - record.start).count() / 1'000'000, words(asked.state)));
+  if (finding.verdict != Verdict::fail) return finding;
+  if (rail)
+    finding.reason = fmt::format("{} reads {:.3f} V {}: the module hides a sensor's fault", line, finding.value, words(asked.state));
+  else
+    finding.reason = fmt::format("{}: output differs from input by {:+.3f} V {}{}", line, finding.value, words(asked.state),
+                                 passive(asked.state) ? ": the bypass is not made, or has resistance" : "");
   return finding;
 }
 

@@ -16,7 +16,9 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Nanoseconds kIdleWindow = 50ms;
-constexpr Kilopascals kFollowing{2.0};  ///< an output this near to the table counts as following it
+constexpr Kilopascals kFollowing{2.0};  ///< an output this near to where it ends up counts as being there
+constexpr Celsius kAmbient{25};       ///< what the temperature line is set to
+constexpr std::size_t kTailBins = 20;   ///< over which "where it ends up" is taken
 constexpr std::size_t kCommon = 3;      ///< boot ms, inrush A, idle A; then a glitch per channel
 
 class PowerUp final : public CompiledStep {
@@ -39,6 +41,7 @@ class PowerUp final : public CompiledStep {
   void write(Script& script);
   std::string id(const std::string& what) const { return name() + "/" + what; }
   double watch_outputs(const Readings& readings, std::vector<double>& glitches) const;
+  double watch_output(const Readings& readings, std::size_t channel, double& glitch) const;
   Finding worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
                 double uncertainty) const;
 
@@ -62,50 +65,58 @@ void PowerUp::write(Script& script) {
     // Energising order: supply, reference, signals; the speed signal turns as on a running engine.
     script.battery(product_.battery.nominal);
     script.rails(true);
-    if (product_.temperature) script.temperature(Celsius{25});
+    if (product_.temperature) script.temperature(kAmbient);
     for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, at.pressures[c]);
     script.speed(spec_.speed);
     script.hold(segments_, product_.timing.boot + product_.timing.settle_limit + 4 * kIdleWindow);
   }
 }
 
-/// Goes through the start bin by bin: the worst excursion of each output, and the bin from which on all follow the
-/// table (in ms; the whole length when they never do).
+/// Goes through the start bin by bin: the worst excursion of each output, and how many bins it took until all worked.
+/// An output works once it stays where it ends up, and that is nearer to the table than to the input; whether it ends up
+/// at the right value is the sweep's question. The whole length when one never does.
 double PowerUp::watch_outputs(const Readings& readings, std::vector<double>& glitches) const {
-  const std::size_t channels = product_.pressures.size();
-  std::size_t bins = readings.bins(tracks_.pressures.front().in);
-  std::size_t not_following = 0;  // one past the last bin in which some output did not follow
-  std::vector<Kilopascals> measured(channels);
+  const std::size_t bins = readings.bins(tracks_.pressures.front().in);
+  double slowest = 0;
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) slowest = std::max(slowest, watch_output(readings, c, glitches[c]));
+  return std::min(slowest, static_cast<double>(bins));
+}
+
+double PowerUp::watch_output(const Readings& readings, std::size_t c, double& glitch) const {
+  const auto& channel = product_.pressures[c];
+  const std::size_t bins = readings.bins(tracks_.pressures[c].out);
+  std::vector<double> errors(bins, std::nan(""));  // kPa, output against the table; NaN while the rail is away
+  Kilopascals input{0}, wanted{0};
+  std::vector<Kilopascals> measured(product_.pressures.size());
   for (std::size_t b = 0; b < bins; ++b) {
-    bool powered = true;
-    for (std::size_t c = 0; c < channels; ++c) {
-      const auto& channel = product_.pressures[c];
-      const Volts rail{readings.bin(tracks_.rails[channel.rail].sensor, b).mean};
-      if (rail < product_.rails[channel.rail].lowest)
-        powered = false;
-      else
-        measured[c] = channel.curve.pressure(Volts{readings.bin(tracks_.pressures[c].in, b).mean}, rail);
-    }
-    for (std::size_t c = 0; c < channels; ++c) {
-      const auto& channel = product_.pressures[c];
-      const auto in = readings.bin(tracks_.pressures[c].in, b);
-      const auto out = readings.bin(tracks_.pressures[c].out, b);
-      double low = in.low, high = in.high;
-      if (powered) {
-        const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
-        const auto wanted = expected_output(product_, c, {spec_.speed, measured, Celsius{25}});
-        const double at = channel.curve.volts(wanted, rail).value();
-        low = std::min(low, at - (in.mean - in.low));
-        high = std::max(high, at + (in.high - in.mean));
-        const auto got = channel.curve.pressure(Volts{out.mean}, rail);
-        if (std::abs((got - wanted).value()) > kFollowing.value()) not_following = b + 1;
-      } else {
-        not_following = b + 1;
+    const auto in = readings.bin(tracks_.pressures[c].in, b);
+    const auto out = readings.bin(tracks_.pressures[c].out, b);
+    double low = in.low, high = in.high;
+    const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
+    if (rail >= product_.rails[channel.rail].lowest) {
+      for (std::size_t i = 0; i < measured.size(); ++i) {
+        const auto& other = product_.pressures[i];
+        const Volts sensor_rail{readings.bin(tracks_.rails[other.rail].sensor, b).mean};
+        measured[i] = other.curve.pressure(Volts{readings.bin(tracks_.pressures[i].in, b).mean}, sensor_rail);
       }
-      glitches[c] = std::max({glitches[c], low - out.low, out.high - high});
+      input = measured[c];
+      wanted = expected_output(product_, c, {spec_.speed, measured, kAmbient});
+      const double at = channel.curve.volts(wanted, rail).value();
+      low = std::min(low, at - (in.mean - in.low));
+      high = std::max(high, at + (in.high - in.mean));
+      errors[b] = (channel.curve.pressure(Volts{out.mean}, rail) - wanted).value();
     }
+    glitch = std::max({glitch, low - out.low, out.high - high});
   }
-  return static_cast<double>(not_following);
+
+  double final_error = 0;
+  const std::size_t tail = std::min(bins, kTailBins);
+  for (std::size_t b = bins - tail; b < bins; ++b) final_error += errors[b] / static_cast<double>(tail);
+  const double from_table = std::abs(final_error), from_input = std::abs(final_error + (wanted - input).value());
+  if (!(from_table < from_input)) return static_cast<double>(bins);
+  std::size_t working = bins;
+  while (working > 0 && std::abs(errors[working - 1] - final_error) <= kFollowing.value()) --working;
+  return static_cast<double>(working);
 }
 
 Judged PowerUp::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
@@ -151,7 +162,7 @@ std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) co
   auto boot = worst({id("boot_time"), name(), "ms"}, reductions, 0, {std::nullopt, limit}, 0.577);
   const double length = limit + seconds(product_.timing.settle_limit) * 1e3;
   if (boot.value > length)
-    boot.reason = fmt::format("an output did not follow the table within {:.0f} ms of power", boot.value);
+    boot.reason = fmt::format("an output still passes through {:.0f} ms after power came: the module does not start", boot.value);
   findings.push_back(std::move(boot));
   findings.push_back(worst({id("inrush_current"), name(), "A"}, reductions, 1,
                            {std::nullopt, product_.battery.highest_inrush.value()}, doubt));

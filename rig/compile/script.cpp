@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 namespace rig {
 
@@ -132,12 +133,25 @@ void Script::settle(std::vector<Segment>& into, Wait wait) {
   for (const auto& line : tracks_->pressures) add_line(line);
   if (tracks_->temperature) add_line(*tracks_->temperature);
 
-  const double remaining = jump_ / timing.settle_span.value();
-  const double decay = remaining > 1 ? seconds(timing.slowest) * std::log(remaining) : 0;
-  bound_ += std::max(not_before, latency + Nanoseconds{std::llround(decay * 1e9)}) + timing.settle_window;
+  bound_ += std::max(not_before, latency_of_chain(latency)) + timing.settle_window;
   push(into).end = std::move(until);
   jump_ = 0;
   speed_changed_ = false;
+}
+
+/// How long the declared chain (source, the module's input filter, its sampling, its output filter) needs to come within
+/// the settle span of this very jump: the slowest filter decays from the jump, the others add their time constants.
+Nanoseconds Script::latency_of_chain(Nanoseconds speed_latency) const {
+  const auto& build = product_->build;
+  std::vector<double> taus{seconds(build.input_filter), seconds(build.output_filter)};
+  if (const auto* line = bench_->wiring.line(product_->pressures.front().name))
+    taus.push_back(seconds(bench_->ports[index(line->source)].settling));
+  const double slowest = *std::max_element(taus.begin(), taus.end());
+  const double others = std::accumulate(taus.begin(), taus.end(), 0.0) - slowest;
+  const double remaining = jump_ / product_->timing.settle_span.value();
+  const double decay = remaining > 1 ? slowest * std::log(remaining) : 0;
+  const auto before = speed_changed_ ? speed_latency - product_->timing.latency : Nanoseconds{0};
+  return before + build.sample_period + Nanoseconds{std::llround((others + decay) * 1e9)};
 }
 
 Segment Script::alone(const Segment& segment, Rpm at_speed) const {

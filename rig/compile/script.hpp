@@ -49,6 +49,7 @@ class Script {
   void note_jump(double volts_from, double volts_to);
   Segment& push(std::vector<Segment>& into);
   Nanoseconds speed_latency(Rpm from, Rpm to) const;
+  Nanoseconds latency_of_chain(Nanoseconds speed_latency) const;
   Nanoseconds grid_up(Nanoseconds d) const;
   SettleCondition condition(TrackId track, bool module_output) const;
 

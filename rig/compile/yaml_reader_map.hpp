@@ -50,12 +50,12 @@ class MapReader {
   template <class T>
   bool may_choice(std::string_view key, T& into, std::initializer_list<Choice<T>> choices) {
     const Node* node = find(key);
-    return node && read_choice(*node, into, choices, complaints_);
+    return node && read_choice(*node, into, choices, key, complaints_);
   }
   template <class T>
   bool need_choice(std::string_view key, T& into, std::initializer_list<Choice<T>> choices, std::string_view example) {
     const Node* node = need(key, example);
-    return node && read_choice(*node, into, choices, complaints_);
+    return node && read_choice(*node, into, choices, key, complaints_);
   }
   /// Complains at the key.
   void refuse(std::string_view key, std::string what, std::string remedy);

@@ -131,7 +131,7 @@ bool read(const Node& node, int& into, Allowed<int> allowed, PlacedComplaints& c
 }
 
 bool read(const Node& node, bool& into, PlacedComplaints& complaints) {
-  return read_choice(node, into, {{"true", true}, {"false", false}}, complaints);
+  return read_choice(node, into, {{"true", true}, {"false", false}}, "a switch", complaints);
 }
 
 bool read_share(const Node& node, double& into, Allowed<double> allowed, std::string_view of, SayOf say,
@@ -223,15 +223,14 @@ std::string describe(const Node& node) {
 }
 
 std::string suggest(std::string_view word, const std::vector<std::string>& known) {
-  constexpr std::size_t kShort = 12;
-  std::string text;
-  if (const auto near = nearest_word(word, std::span<const std::string>{known}))
-    text = fmt::format("Did you mean '{}'?", *near);
+  constexpr std::size_t kFew = 6, kMost = 12;
   if (known.empty()) return "There is none";
-  if (known.size() <= kShort) text += fmt::format("{}Known here: {}", text.empty() ? "" : " ", fmt::join(known, ", "));
-  return text.empty()
-             ? fmt::format("Known here are {} words, from '{}' to '{}'", known.size(), known.front(), known.back())
-             : text;
+  const auto near = nearest_word(word, std::span<const std::string>{known});
+  const std::string meant = near ? fmt::format("Did you mean '{}'?", *near) : "";
+  if (known.size() <= (near ? kFew : kMost))
+    return fmt::format("{}{}Known here: {}", meant, near ? " " : "", fmt::join(known, ", "));
+  return near ? meant
+              : fmt::format("Known here are {} words, from '{}' to '{}'", known.size(), known.front(), known.back());
 }
 
 const std::vector<Node>& items(const Node& node, std::size_t least, std::size_t most, std::string_view subject,

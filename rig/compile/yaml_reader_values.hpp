@@ -58,21 +58,22 @@ std::string describe(const Node& node);
 /// "Did you mean 'x'?" when one of `known` is near to `word`, else the list of them where it is short.
 std::string suggest(std::string_view word, const std::vector<std::string>& known);
 
-/// One of a few fixed words.
+/// One of a few fixed words. `key` is what the file calls the value.
 template <class T>
 struct Choice {
   std::string_view word;
   T value;
 };
 template <class T>
-bool read_choice(const Node& node, T& into, std::initializer_list<Choice<T>> choices, PlacedComplaints& complaints) {
+bool read_choice(const Node& node, T& into, std::initializer_list<Choice<T>> choices, std::string_view key,
+                 PlacedComplaints& complaints) {
   if (node.kind == Node::Kind::refused) return false;
   std::vector<std::string> words;
   for (const Choice<T>& choice : choices) {
     if (node.kind == Node::Kind::scalar && node.text == choice.word) return into = choice.value, true;
     words.emplace_back(choice.word);
   }
-  complaints.add(node.place, fmt::format("{} is not one of the words that may stand here", describe(node)),
+  complaints.add(node.place, fmt::format("`{}` cannot be {}", key, describe(node)),
                  suggest(node.kind == Node::Kind::scalar ? node.text : "", words));
   return false;
 }
