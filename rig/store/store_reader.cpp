@@ -70,9 +70,6 @@ class StoreReader::Queries {
     Statement statement{connection_, "SELECT content FROM trace_payload WHERE sha256 = ?"};
     if (!statement.with(row.sha256).step()) no_payload(row);
     const auto bytes = statement.blob(0);
-    if (to_hex(sha256(bytes)) != row.sha256)
-      throw StoreError{StoreError::Kind::damaged, place(row), "its bytes are not those that were recorded",
-                       "Run verify on the store, and restore the last backup"};
     return {bytes.begin(), bytes.end()};
   }
 

@@ -154,10 +154,9 @@ TEST_CASE("an end-of-line run of 45 s with 10 envelopes at 1 ms takes at most 2 
   CHECK(stored < 2'000'000);
 }
 
-TEST_CASE("bytes that were cut or changed are refused, never a crash or another recording", "[store][codec]") {
+TEST_CASE("bytes that were cut or changed are refused, never a crash", "[store][codec]") {
   const auto good = encode_trace(some_trace());
   std::mt19937 random{7};
-  int unchanged = 0;
   for (int i = 0; i < 3000; ++i) {
     auto bad = good;
     Blob& payload = bad[random() % bad.size()].payload;
@@ -165,23 +164,17 @@ TEST_CASE("bytes that were cut or changed are refused, never a crash or another 
       payload[random() % payload.size()] ^= static_cast<std::uint8_t>(1u << (random() % 8));
     else
       payload.resize(random() % payload.size());
-    try {
-      const StepTrace read = decode_trace(bad);
-      REQUIRE(read.slices == some_trace().slices);  // a bit that fills up the last byte of a block means nothing
-      ++unchanged;
-    } catch (const StoreError& error) {
-      CHECK(error.kind() == StoreError::Kind::damaged);
-    }
+    CHECK_THROWS_WITH(decode_trace(bad), Catch::Contains("they are not those that were recorded"));
   }
-  CHECK(unchanged < 60);
   SECTION("also behind a sound compression") {
     for (int i = 0; i < 3000; ++i) {
       auto bad = good;
-      Blob& payload = bad[random() % bad.size()].payload;
+      auto& [row, payload] = bad[random() % bad.size()];
       Blob raw = inflate_bytes(payload);
       raw[random() % raw.size()] = static_cast<std::uint8_t>(random());
       if (random() % 4 == 0) raw.resize(random() % raw.size());
       payload = deflate_bytes(raw);
+      row.sha256 = to_hex(sha256(payload));
       try {
         const StepTrace read = decode_trace(bad);
         CHECK(read.slices.size() < 1000);
