@@ -35,6 +35,14 @@ class LineIndex {
     return {static_cast<int>(line) + 1, column};
   }
 
+  /// The bytes from there on.
+  std::string_view from(const YAML::Mark& mark) const {
+    if (mark.line < 0 || static_cast<std::size_t>(mark.line) >= starts_.size()) return {};
+    return bytes_.substr(
+        std::min(starts_[static_cast<std::size_t>(mark.line)] + static_cast<std::size_t>(std::max(mark.column, 0)),
+                 bytes_.size()));
+  }
+
  private:
   std::string_view bytes_;
   std::vector<std::size_t> starts_;
@@ -63,6 +71,10 @@ class TreeBuilder : public YAML::EventHandler {
     Node node = leaf(mark, Node::Kind::scalar);
     node.text = value;
     node.quoted = tag == "!";
+    if (node.quoted && !closes_its_quote(mark)) {
+      complaints_.add(node.place, "the quote that starts here is never closed", "Close it with '");
+      node.kind = Node::Kind::refused;
+    }
     if (tag != "!" && tag != "?" && !tag.empty()) refuse_tag(node);
     // An escape ("\0") can bring in what the bytes of the file did not show.
     if (const auto bad = bad_byte(value)) {
@@ -104,6 +116,17 @@ class TreeBuilder : public YAML::EventHandler {
     }
     return node;
   }
+  /// yaml-cpp 0.7 takes the end of the file for the end of a single-quoted text: a file cut short would pass.
+  bool closes_its_quote(const YAML::Mark& mark) const {
+    std::string_view rest = lines_.from(mark);
+    if (!rest.starts_with('\'')) return true;  // in double quotes, or a block
+    for (std::size_t i = 1; i < rest.size(); ++i) {
+      if (rest[i] != '\'') continue;
+      if (i + 1 == rest.size() || rest[i + 1] != '\'') return true;
+      ++i;  // two quotes stand for one
+    }
+    return false;
+  }
   void refuse_tag(Node& node) {
     complaints_.add(node.place, "a tag ('!') is not allowed",
                     "Remove it: the program knows what kind of value belongs here");
@@ -136,6 +159,8 @@ class TreeBuilder : public YAML::EventHandler {
       take_key(frame, std::move(node));
     } else {
       frame.has_key = false;
+      // Where nothing stands, the parser names the place of what comes next.
+      if (node.kind == Node::Kind::empty && node.place.line != frame.key_place.line) node.place = frame.key_place;
       if (!frame.dropped) frame.node.entries.push_back({std::move(frame.key), frame.key_place, std::move(node)});
     }
   }
@@ -172,6 +197,19 @@ class TreeBuilder : public YAML::EventHandler {
   int documents_ = 0;
 };
 
+/// The first line that is too long, counted from 1; 0 when there is none.
+int too_long_line(std::string_view bytes) {
+  int line = 1;
+  std::size_t start = 0;
+  for (std::size_t i = 0; i <= bytes.size(); ++i) {
+    // A carriage return alone ends a line too, for some: counting it as none can only make lines longer.
+    if (i < bytes.size() && bytes[i] != '\n') continue;
+    if (i - start > kMostLine) return line;
+    start = i + 1, ++line;
+  }
+  return 0;
+}
+
 std::string kilobytes(std::size_t bytes) { return fmt::format("{} kB", bytes / 1024); }
 
 }  // namespace
@@ -185,6 +223,11 @@ std::optional<Node> parse(const std::string& bytes, PlacedComplaints& complaints
   }
   if (const auto bad = bad_byte(bytes)) {
     complaints.add(bad->place, bad->what, "Save the file as plain UTF-8 text and retype this place");
+    return std::nullopt;
+  }
+  if (const int line = too_long_line(bytes)) {
+    complaints.add({line, 1}, fmt::format("the line is longer than {} characters", kMostLine),
+                   "Break it into several lines");
     return std::nullopt;
   }
   TreeBuilder builder{bytes, complaints};

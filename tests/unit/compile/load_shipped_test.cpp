@@ -1,0 +1,140 @@
+#include "rig/compile/load.hpp"
+#include "tests/unit/catch.hpp"
+
+using namespace rig;
+using namespace std::chrono_literals;
+
+namespace {
+
+std::string shipped(const std::string& name) { return std::string{PROOFSTAND_SOURCE_DIR} + "/scenarios/" + name; }
+
+template <class T>
+T loaded(const Loaded<T>& result) {
+  for (const Complaint& one : result.complaints) UNSCOPED_INFO(to_text(one));
+  REQUIRE(result.complaints.empty());
+  REQUIRE(result.value);
+  return *result.value;
+}
+
+}  // namespace
+
+TEST_CASE("the two-pressure product is read as its file says", "[compile][load]") {
+  const Product product = loaded(load_product(shipped("products/two-pressure.yaml")));
+  CHECK(product.name == "ostrel-two");
+  CHECK(product.serial_pattern == "T#####");
+  REQUIRE(product.tables.size() == 2);
+  const Table& shift = product.tables[0].table;
+  CHECK(shift.axis(0).size() == 14);
+  CHECK(shift.axis(1).size() == 12);
+  CHECK(shift(3800, 220) == 27.9);
+  CHECK(shift(2000, 115) == 1.2);  // asymmetric: swapped axes would be seen
+  CHECK(shift(800, 220) == 0);
+  CHECK(shift(7200, 220) == 0);
+  CHECK(product.tables[1].table(67.5) == Approx(0.75));
+  REQUIRE(product.pressures.size() == 2);
+  CHECK(product.pressures[0].name == "charge_pressure");
+  CHECK(product.pressures[0].curve.points().size() == 4);
+  for (const PressureChannel& channel : product.pressures) {
+    REQUIRE(channel.shift);
+    CHECK(channel.shift->index_pressure == 1);
+    CHECK(channel.shift->derate == 1u);
+    CHECK(channel.controller.pull_down == Ohms{47000});
+    CHECK(channel.ceiling.most_hidden == Kilopascals{35});
+    CHECK(channel.highest_input == Kilopascals{250});
+  }
+  REQUIRE(product.temperature);
+  CHECK(product.temperature->curve.resistance(Celsius{25}).value() == Approx(2000));
+  CHECK(product.temperature->curve.pull_up.value() == Approx(2200));
+  CHECK(product.temperature->routing == TemperatureRouting::straight);
+  CHECK(product.speed.wheel.falling_edges() == 4);
+  CHECK(product.speed.wheel.longest_falling_interval().value() == Approx(180));
+  CHECK(product.speed.highest == Rpm{7500});
+  CHECK(product.timing.settle_window == 20ms);
+  CHECK(product.bypass_request->line == "bypass_request");
+  CHECK(product.build.spread.gain == Approx(0.001));
+}
+
+TEST_CASE("the one-pressure product has a 60-2 wheel and no temperature", "[compile][load]") {
+  const Product product = loaded(load_product(shipped("products/one-pressure.yaml")));
+  CHECK(product.pressures.size() == 1);
+  CHECK(!product.temperature);
+  CHECK(product.speed.wheel.falling_edges() == 116);
+  CHECK(product.tables[0].table.axis(0).size() == 12);
+  CHECK(product.tables[0].table.axis(1).size() == 12);
+}
+
+TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond the axes", "[compile][load]") {
+  const Loaded<Scenario> result = load_scenario(shipped("end-of-line.yaml"));
+  const Scenario scenario = loaded(result);
+  CHECK(scenario.purpose == Purpose::end_of_line);
+  REQUIRE(scenario.steps.size() == 5);
+  CHECK(std::holds_alternative<SelfTestSpec>(scenario.steps[0]));
+  CHECK(std::get<PowerUpSpec>(scenario.steps[1]).repeat == 3);
+  CHECK(std::get<PassThroughSpec>(scenario.steps[2]).states.size() == 9);
+  const SweepSpec sweep = std::get<SweepSpec>(scenario.steps[3]);
+  CHECK(sweep.name == "sweep");
+  CHECK(sweep.speeds.size() == 14 + 13 + 2);
+  CHECK(sweep.speeds.front() == Rpm{500});
+  CHECK(sweep.speeds[1] == Rpm{800});
+  CHECK(sweep.speeds[2] == Rpm{1000});
+  CHECK(sweep.speeds.back() == Rpm{7200});
+  CHECK(sweep.pressures.size() == 12 + 11 + 2);
+  CHECK(sweep.pressures.back() == Kilopascals{232});
+  CHECK(sweep.band.absolute == 1.2);
+  CHECK(sweep.noise == Volts{0.015});
+  const SweepSpec derate = std::get<SweepSpec>(scenario.steps[4]);
+  CHECK(derate.name == "derate");
+  CHECK(derate.temperatures.size() == 5);
+  REQUIRE(derate.regions.size() == 1);
+  CHECK(derate.regions[0].tolerance.absolute == 1.4);
+  SECTION("both files' bytes come with it, the scenario's first") {
+    REQUIRE(result.files.size() == 2);
+    CHECK(result.files[0].path == shipped("end-of-line.yaml"));
+    CHECK(result.files[1].path == shipped("products/two-pressure.yaml"));
+    CHECK(result.files[1].bytes.find("ostrel-two") != std::string::npos);
+  }
+}
+
+TEST_CASE("the one-pressure end-of-line scenario loads", "[compile][load]") {
+  const Scenario scenario = loaded(load_scenario(shipped("end-of-line-one-pressure.yaml")));
+  CHECK(scenario.steps.size() == 4);
+  CHECK(std::get<SweepSpec>(scenario.steps[3]).throttle_drop.empty());
+}
+
+TEST_CASE("one bench file serves both products: all their channels are wired", "[compile][load]") {
+  const BenchSetup bench = loaded(load_bench(shipped("benches/emulated.yaml")));
+  for (const char* file : {"products/two-pressure.yaml", "products/one-pressure.yaml"}) {
+    const Product product = loaded(load_product(shipped(file)));
+    for (const PressureChannel& channel : product.pressures) CHECK(bench.wiring.line(channel.name));
+    for (const Rail& rail : product.rails) CHECK(bench.wiring.rail(rail.name));
+    if (product.temperature) CHECK(bench.wiring.line(product.temperature->name));
+  }
+  CHECK(bench.driver == "emulated");
+  CHECK(bench.calibration.size() == bench.ports.size());
+  const Port& sense = bench.ports[index(bench.wiring.line("charge_pressure")->sense_in)];
+  CHECK(sense.kind == PortKind::voltage_sense);
+  CHECK(sense.accuracy.offset == Approx(0.0005));
+  CHECK(sense.accuracy.gain == Approx(0.0002));
+  CHECK(sense.settling == 50us);
+  CHECK((sense.captures & bit(CaptureKind::envelope)) != 0);
+  CHECK(bench.check_standard_value == Volts{2.5});
+}
+
+TEST_CASE("the board bench has the same ports and wiring as the emulated one", "[compile][load]") {
+  const BenchSetup emulated = loaded(load_bench(shipped("benches/emulated.yaml")));
+  const BenchSetup board = loaded(load_bench(shipped("benches/board.yaml")));
+  CHECK(board.driver == "board");
+  CHECK(board.device == "/dev/proofstand-board");
+  CHECK(board.baud == 3'000'000);
+  REQUIRE(board.ports.size() == emulated.ports.size());
+  for (std::size_t i = 0; i < board.ports.size(); ++i) {
+    INFO(board.ports[i].name);
+    CHECK(board.ports[i].name == emulated.ports[i].name);
+    CHECK(board.ports[i].kind == emulated.ports[i].kind);
+    CHECK(board.ports[i].high == emulated.ports[i].high);
+    CHECK(board.ports[i].resolution == emulated.ports[i].resolution);
+  }
+  REQUIRE(board.wiring.lines.size() == emulated.wiring.lines.size());
+  for (std::size_t i = 0; i < board.wiring.lines.size(); ++i)
+    CHECK(index(board.wiring.lines[i].sense_out) == index(emulated.wiring.lines[i].sense_out));
+}
