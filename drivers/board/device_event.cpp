@@ -37,17 +37,16 @@ class Target {
   }
   Result operator()(const WirePiece& piece) const {
     const bool open = piece.ticks == kForever;
-    if (piece.millirpm < 0) return refuse(ErrorCode::out_of_range, "a speed below zero");
-    if (open && piece.millirpm_per_second != 0) return refuse(ErrorCode::grammar, "an open piece that accelerates");
-    if (!open && !is_sane(piece.ticks, tick_rate_)) return refuse(ErrorCode::out_of_range, "a piece longer than a day");
+    rig::SpeedPiece made{piece.millirpm, piece.millirpm_per_second, {}};
+    if (!open) made.ticks = piece.ticks;
+    if (const auto problem = rig::speed_piece_problem(made, tick_rate_))
+      return refuse(ErrorCode::out_of_range, problem->c_str());
     const double gain =
         open ? 0 : static_cast<double>(piece.millirpm_per_second) / tick_rate_ * static_cast<double>(piece.ticks);
     const double last =
         std::clamp(piece.millirpm + gain, 0.0, 2e9);  // a piece that would pass through zero stops there
     for (const std::int32_t speed : {piece.millirpm, static_cast<std::int32_t>(last)})
       if (auto refusal = check(speed)) return *refusal;
-    rig::SpeedPiece made{piece.millirpm, piece.millirpm_per_second, {}};
-    if (!open) made.ticks = piece.ticks;
     return rig::Action{rig::SetSpeed{id_, made}};
   }
   Result operator()(const ToOpen&) const { return rig::Action{rig::SetOutput{id_, rig::HighImpedance{}}}; }

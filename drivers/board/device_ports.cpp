@@ -52,7 +52,7 @@ std::uint32_t set_points_of(const rig::Port& port, const rig::Capabilities& benc
       mask = bit(SetPointKind::step) | bit(SetPointKind::open) | bit(SetPointKind::grounded);
       break;
     case rig::PortKind::pulse_source:
-      mask = bit(SetPointKind::speed_piece) | bit(SetPointKind::open) | bit(SetPointKind::grounded);
+      mask = bit(SetPointKind::speed_piece);
       break;
     case rig::PortKind::relay:
       mask = bit(SetPointKind::relay);

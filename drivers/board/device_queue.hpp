@@ -37,10 +37,10 @@ class DeviceQueue {
   const rig::Segment& hand_out() { return segments_[handed_out_++].segment; }
   /// A segment has been played: its entries are free again. REQUIRES: one that was handed out has not ended yet.
   void ended();
-  /// How many segments have ended, and the entry that begins one of those handed out; all ones: that one is not here.
+  /// How many segments have ended, and the entry that begins a complete one; all ones: that one is not here.
   std::size_t ended_count() const { return ended_; }
   std::uint32_t begin_entry(std::size_t segment) const {
-    return segment < handed_out_ ? segments_[segment].begin : kNoEntry;
+    return segment < segments_.size() ? segments_[segment].begin : kNoEntry;
   }
   /// Continues a digest over all entries so far, and keeps none of their bytes any longer.
   void seal(link::Crc32c& digest);

@@ -45,7 +45,7 @@ inline rig::Capabilities capabilities() {
   all.identity = "toy bench";
   all.ports = {
       port("battery", rig::PortKind::supply, 0, 20),       port("source", rig::PortKind::voltage_source, 0, 5.5),
-      port("pulses", rig::PortKind::pulse_source, 0, 12),  port("relay", rig::PortKind::relay, 0, 1),
+      port("pulses", rig::PortKind::pulse_source, 0, 12000),  port("relay", rig::PortKind::relay, 0, 1),
       port("sense", rig::PortKind::voltage_sense, -1, 21), port("edges", rig::PortKind::edge_sense, 0, 12),
       port("service", rig::PortKind::service_port, 0, 5),  port("current", rig::PortKind::current_sense, 0, 5)};
   all.ports[sense].captures = bit(rig::CaptureKind::samples) | bit(rig::CaptureKind::envelope);
@@ -232,7 +232,7 @@ inline drivers::SessionPlan whole_plan() {
                          {id(service), rig::CaptureKind::bytes, rig::Nanoseconds{1'000'000}, true, {}}};
   plan.limits = {{id(battery), 0, 16, rig::Amperes{2}, 0},
                  {id(source), 0, 5.2, rig::Amperes{0.01}, 0},
-                 {id(pulses), 0, 12, rig::Amperes{0.1}, 0},
+                 {id(pulses), 0, 9000, rig::Amperes{0.1}, 0},
                  {id(relay), 0, 1, rig::Amperes{0}, 0},
                  {id(service), 0, 5, rig::Amperes{0}, 0}};
   return plan;
