@@ -74,7 +74,8 @@ std::string caption(const PointMap& map, std::optional<double> degrees) {
 
 void write_margin_map(Markup& page, const PointMap& map, std::optional<double> degrees) {
   // Wide enough for the longest number in every column; a narrow screen scrolls the map, not the page.
-  const std::string width = "min-width:" + std::to_string(80 + 42 * map.speeds.size()) + "px";
+  const std::string width = "min-width:" + std::to_string(66 + 39 * map.speeds.size()) +
+                            "px;max-width:" + std::to_string(66 + 90 * map.speeds.size()) + "px";
   page.open("figure", {{"class", "map"}});
   page.element("figcaption", caption(map, degrees));
   page.open("div", {{"class", "scroll"}, {"tabindex", "0"}})

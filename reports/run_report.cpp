@@ -53,9 +53,10 @@ void write_top(Markup& page, const RunReport& report) {
   page.element("span", report.closed_at.empty() ? report.opened_at : report.closed_at).close();
 }
 
-/// With a capital at the front (of plain letters) and a full stop behind.
+/// With a capital at the front (unless an identifier stands there) and a full stop behind.
 std::string as_sentence(std::string text) {
-  if (text.front() >= 'a' && text.front() <= 'z') text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  const bool word = text.find_first_of("/_@") > text.find(' ');
+  if (word && text.front() >= 'a' && text.front() <= 'z') text.front() = static_cast<char>(text.front() - 'a' + 'A');
   if (text.find_last_of(".!?") != text.size() - 1) text += '.';
   return text;
 }
@@ -87,7 +88,7 @@ void write_facts(Markup& page, const RunReport& report) {
   write_fact(page, "closed", report.closed_at);
   if (report.bench_seconds) write_fact(page, "time on the bench", figure(*report.bench_seconds, 1) + " s");
   write_fact(page, "characteristics judged", std::to_string(report.findings.size()));
-  write_fact(page, "judged by", report.program_version.empty() ? "" : "proofstand " + report.program_version);
+  write_fact(page, "judged by", report.program_version);
   page.close();
 }
 
@@ -128,7 +129,9 @@ void write_maps(Markup& page, const std::vector<PointMap>& maps, const std::stri
     if (map.step != step) continue;
     if (std::exchange(first, false)) write_margin_legend(page);
     page.element("h3", spoken(map.channel));
+    page.open("div", {{"class", map.speeds.size() > 8 ? "maps wide" : "maps"}});
     for (const auto& degrees : map.temperatures) write_margin_map(page, map, degrees);
+    page.close();
     write_deviation_plots(page, map);
   }
 }

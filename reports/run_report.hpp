@@ -32,8 +32,8 @@ struct RunReport {
   std::string scenario_hash;
   std::string purpose;  ///< "end of line", "regression", "trial"
   std::string bench;
-  std::string bench_identity;  ///< what the bench said of itself; may be empty
-  std::string program_version;
+  std::string bench_identity;           ///< what the bench said of itself; may be empty
+  std::string program_version;          ///< "proofstand 0.1.0"
   std::string operator_name;            ///< may be empty
   std::string opened_at, closed_at;     ///< wall clock, as they are to be printed ("2026-03-02 07:41:09 UTC")
   std::optional<double> bench_seconds;  ///< how long the bench played

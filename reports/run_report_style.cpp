@@ -8,7 +8,7 @@ std::string_view run_report_style() {
   --pass: #0b5d57; --fail: #9c2206; --undecided: #75510a; --void: #4d4470; }
 * { box-sizing: border-box; }
 html { background: var(--wash); -webkit-text-size-adjust: 100%; }
-body { margin: 0 auto; max-width: 1180px; padding: 0 40px 48px; background: var(--ground); color: var(--ink);
+body { margin: 0 auto; max-width: 1280px; padding: 0 40px 48px; background: var(--ground); color: var(--ink);
   font: 15px/1.5 "DejaVu Sans", "Segoe UI", "Helvetica Neue", Arial, sans-serif; font-variant-numeric: tabular-nums; }
 h1, h2, h3, p, dl, dd, figure, ul, ol { margin: 0; padding: 0; font-weight: inherit; }
 code { font: 0.88em/1.4 "DejaVu Sans Mono", Menlo, Consolas, monospace; overflow-wrap: anywhere; }
@@ -21,7 +21,7 @@ code { font: 0.88em/1.4 "DejaVu Sans Mono", Menlo, Consolas, monospace; overflow
 .verdict h1 { font-size: 124px; line-height: 1; font-weight: 700; letter-spacing: -0.03em; margin-left: -0.05em; }
 .verdict .unit { color: var(--ink); font-size: 34px; line-height: 1.25; margin-top: 14px; overflow-wrap: anywhere; }
 .verdict .unit small { font-size: 17px; color: var(--soft); margin-right: 6px; }
-.reason { font-size: 21px; line-height: 1.45; max-width: 46em; padding: 0 0 28px; }
+.reason { font-size: 21px; line-height: 1.45; max-width: 46em; padding: 0 0 28px; overflow-wrap: anywhere; }
 .caution { border-left: 3px solid var(--ink); padding: 2px 0 2px 14px; color: var(--soft); font-size: 13px; max-width: 74em; }
 .facts { display: grid; grid-template-columns: repeat(auto-fill, minmax(250px, 1fr)); gap: 18px 32px; padding: 26px 0;
   border-top: 1px solid var(--line); border-bottom: 1px solid var(--line); margin-bottom: 28px; }
@@ -57,14 +57,17 @@ table { border-collapse: collapse; }
 .inband { width: 96px; height: 14px; display: block; margin-top: 3px; }
 .inband rect { fill: #cfdbe8; } .inband line { stroke: #5b6b7b; stroke-width: 1.5; }
 .inband .at { fill: var(--ink); } .inband .past { fill: none; stroke: var(--fail); stroke-width: 2; stroke-linecap: round; }
-figure { padding: 18px 0 10px; break-inside: avoid; }
+.maps { display: flex; flex-wrap: wrap; gap: 0 40px; } .map { flex: 0 1 auto; min-width: 0; max-width: 100%; }
+.map .scroll { max-width: 100%; } .maps.wide .map { flex-basis: 100%; }
+figure { padding: 18px 0 10px; }
+.map { break-inside: avoid; }
 figcaption { font-size: 15px; font-weight: 600; padding-bottom: 8px; }
 .heat { width: 100%; table-layout: fixed; border-spacing: 0; }
 .heat th { font-weight: 400; color: var(--soft); font-size: 11.5px; padding: 3px 2px; text-align: center; }
-.heat th[scope=row] { text-align: right; padding-right: 7px; width: 46px; }
-.heat td { font-size: 12px; line-height: 1.15; text-align: center; padding: 6px 0; border: 1px solid #fff; white-space: nowrap;
+.heat th[scope=row] { text-align: right; padding-right: 6px; width: 42px; }
+.heat td { font-size: 11.5px; line-height: 1.15; text-align: center; padding: 6px 0; border: 1px solid #fff; white-space: nowrap;
   overflow: hidden; }
-.heat .axis-y { width: 26px; padding: 0; border: 0; } .heat .axis-y span { writing-mode: vertical-rl; transform: rotate(180deg);
+.heat .axis-y { width: 24px; padding: 0; border: 0; } .heat .axis-y span { writing-mode: vertical-rl; transform: rotate(180deg);
   color: var(--soft); font-size: 12.5px; }
 .heat tfoot td { padding: 0; border: 0; } .heat .axis-x { color: var(--soft); font-size: 12.5px; padding: 4px 0; }
 .m0 { background: #08274a; color: #fff; } .m1 { background: #1f5f9e; color: #fff; } .m2 { background: #8fbde6; color: #0b1a2b; }

@@ -57,7 +57,8 @@ std::vector<Group> groups_of(std::span<const Finding> findings) {
 std::string in_words(const Finding& f) {
   std::string text = "measured " + with_unit(f.value, f.in) + ", allowed " + allowed(f);
   if (f.expected) text += ", expected " + figure(*f.expected, places_for(f.in));
-  return text + ", uncertainty \u00b1" + figure(f.uncertainty, places_for(f.in));
+  if (f.uncertainty > 0) text += ", uncertainty \u00b1" + figure(f.uncertainty, places_for(f.in));
+  return text;
 }
 
 std::string count_of(const Group& group) {

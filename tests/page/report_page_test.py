@@ -132,7 +132,7 @@ class ReportPage(unittest.TestCase):
                 said = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
                 self.assertIn("A4", said)
                 pages = int(said.split("Pages:")[1].split()[0])
-                self.assertLessEqual(pages, 14)
+                self.assertLessEqual(pages, 30)
                 text = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True).stdout
                 self.assertIn(name, text)
                 self.assertIn("A00412", text)

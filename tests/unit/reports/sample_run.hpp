@@ -60,7 +60,7 @@ inline rig::Finding single(std::string id, std::string step, std::string in, dou
 inline void add_sweep(std::vector<rig::Finding>& findings, const Wish& wish) {
   for (const char* channel : {"charge_pressure", "manifold_pressure"})
     for (const double degrees : {20.0, 60.0})
-      for (double rpm = 500; rpm <= 7500; rpm += rpm < 1000 ? 250 : rpm < 6000 ? 500 : 250)
+      for (double rpm = 500; rpm <= 7500; rpm += 250)
         for (double kpa = 30; kpa <= 240; kpa += kpa < 100 ? 20 : 10) {
           if (wish.silent && degrees > 20) continue;
           findings.push_back(point(channel, rpm, kpa, degrees, false, wish));
@@ -80,7 +80,7 @@ inline rig::RunReport run(rig::Verdict verdict, const Wish& wish = {}) {
   report.purpose = "end of line";
   report.bench = "left bench";
   report.bench_identity = "emulated rig board 1.0";
-  report.program_version = "0.1.0";
+  report.program_version = "proofstand 0.1.0";
   report.operator_name = "M. Sample";
   report.opened_at = "2026-03-02 07:41:09 UTC";
   report.closed_at = "2026-03-02 07:43:51 UTC";
