@@ -32,6 +32,15 @@ std::optional<Wheel> read_wheel(const yaml::Node& node, yaml::PlacedComplaints& 
 ModuleBuild read_module_build(const yaml::Node& node, yaml::PlacedComplaints& complaints);
 Timing read_timing(const yaml::Node& node, yaml::PlacedComplaints& complaints);
 
+/// The two values of `[a, b]`; each is complained about by itself. REQUIRES: two nodes.
+template <class A, class B>
+bool read_both(const std::vector<yaml::Node>& pair, A& a, yaml::Allowed<A> allowed_a, B& b, yaml::Allowed<B> allowed_b,
+               yaml::PlacedComplaints& complaints) {
+  const bool first = yaml::read(pair[0], a, allowed_a, complaints);
+  const bool second = yaml::read(pair[1], b, allowed_b, complaints);
+  return first && second;
+}
+
 /// `[low, high]` with low < high.
 template <class Q>
 bool read_range(const yaml::Node& node, Q& low, Q& high, yaml::Allowed<Q> allowed, std::string_view subject,
@@ -39,8 +48,7 @@ bool read_range(const yaml::Node& node, Q& low, Q& high, yaml::Allowed<Q> allowe
   const std::vector<yaml::Node>& ends = yaml::items(node, 2, 2, subject, complaints);
   Q first{}, last{};
   if (ends.size() != 2) return false;
-  const bool both = yaml::read(ends[0], first, allowed, complaints) & yaml::read(ends[1], last, allowed, complaints);
-  if (!both) return false;
+  if (!read_both(ends, first, allowed, last, allowed, complaints)) return false;
   if (!(first < last)) {
     complaints.add(ends[1].place, fmt::format("the end of {} is not above its start", subject),
                    "Write it as [lowest, highest]");

@@ -125,7 +125,7 @@ double hidden(const Product& product, const PressureChannel& channel, Rpm speed,
 PowerUpSpec ScenarioReader::read_power_up(MapReader& step) {
   PowerUpSpec spec;
   step.may("repeat", spec.repeat, Allowed<int>{1, 1000});
-  step.may("off", spec.off, Allowed<Nanoseconds>{10ms, 60s});
+  step.may("off_time", spec.off, Allowed<Nanoseconds>{10ms, 60s});
   if (const Node* at = step.need("at", "{speed: 3500 rpm, pressure: 200 kPa}")) {
     const std::size_t before = complaints_.count();
     MapReader map{*at, complaints_, "`at`"};

@@ -14,10 +14,8 @@ std::optional<PressureCurve> read_pressure_curve(const Node& node, Volts nominal
     const std::vector<Node>& pair = yaml::items(item, 2, 2, "a point of the curve", complaints);
     if (pair.size() != 2) continue;
     PressureCurve::Point point{};
-    const bool both =
-        yaml::read(pair[0], point.pressure, Allowed<Kilopascals>{Kilopascals{0}, Kilopascals{1000}}, complaints) &
-        yaml::read(pair[1], point.volts, Allowed<Volts>{Volts{0}, nominal_rail}, complaints);
-    if (!both) continue;
+    constexpr Allowed<Kilopascals> pressures{Kilopascals{0}, Kilopascals{1000}};
+    if (!read_both(pair, point.pressure, pressures, point.volts, {Volts{0}, nominal_rail}, complaints)) continue;
     if (!points.empty() && !(points.back().pressure < point.pressure))
       complaints.add(pair[0].place, "this pressure is not above the one before it", "Sort the points by pressure");
     if (!points.empty() && !(points.back().volts < point.volts))
@@ -62,9 +60,7 @@ ThermistorTable read_thermistor_table(const Node& node, PlacedComplaints& compla
     const std::vector<Node>& pair = yaml::items(item, 2, 2, "a point of the thermistor", complaints);
     if (pair.size() != 2) continue;
     ThermistorTable::Point point{};
-    const bool both = yaml::read(pair[0], point.temperature, kTemperatures, complaints) &
-                      yaml::read(pair[1], point.resistance, kResistances, complaints);
-    if (!both) continue;
+    if (!read_both(pair, point.temperature, kTemperatures, point.resistance, kResistances, complaints)) continue;
     if (!model.points.empty() && !(model.points.back().temperature < point.temperature))
       complaints.add(pair[0].place, "this temperature is not above the one before it",
                      "Sort the points by temperature");

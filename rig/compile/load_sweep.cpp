@@ -162,8 +162,10 @@ void SweepReader::read_axes() {
   }
   const Node* speed_node = step_.need("speeds", "{breakpoints: true, midpoints: true}");
   const Node* pressure_node = step_.need("pressures", "{breakpoints: true, midpoints: true}");
-  const Node* temperature_node =
-      product_ && product_->temperature ? step_.need("temperatures", "[25 degC]") : step_.find("temperatures");
+  const Node* temperature_node = step_.find("temperatures");
+  if (!temperature_node && product_ && product_->temperature)
+    complaints_.add(step_.place(), fmt::format("the product has a temperature, and {} visits none", step_.subject()),
+                    "Add `temperatures: [25 degC]`");
   if (temperature_node && product_ && !product_->temperature)
     step_.refuse("temperatures", "the product has no temperature", "Take `temperatures` away");
   // Without its product a sweep's axes cannot be resolved; the product's own complaints say why.
