@@ -49,16 +49,15 @@ std::size_t FrameDecoder::take(std::span<const std::uint8_t> bytes,
       coded_.insert(coded_.end(), bytes.begin(), delimiter);
     if (delimiter == bytes.end()) break;
     if ((too_long_ || !coded_.empty()) && !finish(sound)) ++bad_;
-    coded_.clear();
-    too_long_ = false;
     bytes = bytes.subspan(length + 1);
   }
   return static_cast<std::size_t>(bad_ - before);
 }
 
 bool FrameDecoder::finish(const std::function<void(std::span<const std::uint8_t>)>& sound) {
-  if (too_long_) return false;
-  const auto frame = cobs_decode(coded_);
+  const auto frame = too_long_ ? std::nullopt : cobs_decode(coded_);
+  coded_.clear();  // before anyone else may throw
+  too_long_ = false;
   if (!frame || frame->size() < kLeast || frame->size() > kMaxFrame) return false;
   const std::span<const std::uint8_t> bytes{*frame};
   if (little_endian(bytes.first(2)) != bytes.size()) return false;
