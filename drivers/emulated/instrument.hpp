@@ -44,10 +44,16 @@ struct Converter {
 
 Converter make_converter(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
 
+/// Written so that compilers need no branch for it.
+inline double held(double value, double low, double high) {
+  value = value < high ? value : high;
+  return value > low ? value : low;
+}
+
 /// Rounds to nearest, ties up. REQUIRES: |value| < 2^30.
 inline std::int32_t round_code(double value) {
-  constexpr std::int64_t kLift = std::int64_t{1} << 31;  // truncation of a positive number is its floor
-  return static_cast<std::int32_t>(static_cast<std::int64_t>(value + 0.5 + static_cast<double>(kLift)) - kLift);
+  constexpr double kLift = 2147483648.5;  // truncation of a positive number is its floor
+  return static_cast<std::int32_t>(static_cast<std::int64_t>(value + kLift) - 2147483648);
 }
 
 }  // namespace drivers::emulated

@@ -21,7 +21,7 @@ double median_excursion(std::int64_t n) {
 
 void LaneValues::drain(rig::TrackId track, std::size_t width, std::vector<rig::Block>& blocks, std::size_t& used) {
   for (std::size_t i = 0; i < starts_.size(); ++i) {
-    const std::size_t end = i + 1 < starts_.size() ? starts_[i + 1].at : values.size();
+    const std::size_t end = i + 1 < starts_.size() ? starts_[i + 1].at : size_;
     if (end == starts_[i].at) continue;
     if (used == blocks.size()) blocks.emplace_back();
     rig::Block& block = blocks[used++];
@@ -29,10 +29,10 @@ void LaneValues::drain(rig::TrackId track, std::size_t width, std::vector<rig::B
     block.first = rig::BenchTime{rig::Nanoseconds{starts_[i].first}};
     block.count = static_cast<std::uint32_t>((end - starts_[i].at) / width);
     block.dropped_before = 0;
-    block.values.assign(values.begin() + static_cast<std::ptrdiff_t>(starts_[i].at),
-                        values.begin() + static_cast<std::ptrdiff_t>(end));
+    block.values.assign(values_.begin() + static_cast<std::ptrdiff_t>(starts_[i].at),
+                        values_.begin() + static_cast<std::ptrdiff_t>(end));
   }
-  values.clear();
+  size_ = 0;
   starts_.clear();
 }
 
@@ -40,58 +40,70 @@ EnvelopeLane::EnvelopeLane(SensePlace place, Converter converter, LaneNoise nois
                            std::int64_t grid, std::int64_t conversions)
     : place_{place}, converter_{converter}, noise_{noise}, grid_{grid}, steps_{period / grid} {
   const auto n = static_cast<double>(conversions);
-  mean_noise_ = noise.codes / std::sqrt(n);
+  const double codes = converter.stuck ? 0 : noise.codes;
+  shape_.deviates = &normal();
+  shape_.lowest = converter.lowest;
+  shape_.highest = converter.highest;
+  shape_.mean_noise = codes / std::sqrt(n);
   if (conversions > 1) {
-    reach_ = noise.codes * median_excursion(conversions);
-    wander_ = noise.codes * std::min(1.0, 1.2825498301618641 / std::sqrt(2 * std::log(n)));
+    shape_.reach = codes * median_excursion(conversions);
+    shape_.wander = codes * std::min(1.0, 1.2825498301618641 / std::sqrt(2 * std::log(n)));
   }
 }
 
-bool EnvelopeLane::take(std::int64_t grid_end) {
-  Net& net = *place_.net;
-  double low, high, mean;
-  if (net.quiet() && !net.touched()) {
-    low = high = mean = converter_.code(net.reading(place_.sense));
-  } else {
-    net.advance(grid_end);
-    const Seen& seen = net.seen(place_.sense);
-    low = converter_.code(seen.low);
-    high = converter_.code(seen.high);
-    if (low > high) std::swap(low, high);
-    mean = converter_.code(seen.area / static_cast<double>(grid_));
+/// Every field is a double, so that no store of a code can be taken for a change of it.
+inline void EnvelopeLane::Shape::write(std::int32_t* values, double low, double high, double mean,
+                                       std::uint64_t draw) const {
+  mean = held(mean + mean_noise * deviates->from(draw, 0), lowest, highest);
+  if (reach > 0) {
+    low -= reach + wander * deviates->from(draw, 1);
+    high += reach + wander * deviates->from(draw, 2);
+  } else {  // a single conversion; or no noise, and then the mean lies between
+    low = low < mean ? low : mean;
+    high = high > mean ? high : mean;
   }
+  const std::int32_t sixteenths = round_code(mean * rig::kMeanFraction);
+  values[0] = std::min(round_code(held(low, lowest, highest)), sixteenths >> 4);
+  values[1] = std::max(round_code(held(high, lowest, highest)), (sixteenths + 15) >> 4);
+  values[2] = sixteenths;
+}
+
+void EnvelopeLane::take_moving(std::int64_t grid_end) {
+  Net& net = *place_.net;
+  net.advance(grid_end);
+  const Seen& seen = net.seen(place_.sense);
+  double low = converter_.code(seen.low), high = converter_.code(seen.high);
+  if (low > high) std::swap(low, high);
+  double mean = converter_.code(seen.area / static_cast<double>(grid_));
   if (steps_ > 1) {
     low_ = gathered_ == 0 ? low : std::min(low_, low);
     high_ = gathered_ == 0 ? high : std::max(high_, high);
     sum_ = gathered_ == 0 ? mean : sum_ + mean;
-    if (++gathered_ < steps_) return false;
+    if (++gathered_ < steps_) return;
     low = low_, high = high_, mean = sum_ / static_cast<double>(steps_);
     gathered_ = 0;
   }
-  put(low, high, mean, grid_end / grid_);
-  return true;
+  note_saturation(low, high, grid_end / grid_);
+  std::int32_t* values = out_.add(3);
+  shape_.write(values, low, high, mean, noise_.chance.bits(static_cast<std::uint64_t>(grid_end / grid_)));
+  last_mean_ = values[2];
+  completed_ = true;
 }
 
-void EnvelopeLane::put(double low, double high, double mean, std::int64_t bin) {
-  saturated_ = converter_.saturated(low, high);
-  const double lowest = converter_.lowest, highest = converter_.highest;
-  if (noise_.codes > 0 && !converter_.stuck) {
-    const Normal& deviate = normal();
-    const std::uint64_t draw = noise_.chance.bits(static_cast<std::uint64_t>(bin));
-    mean += mean_noise_ * deviate.from(draw, 0);
-    if (reach_ > 0) {
-      low -= reach_ + wander_ * deviate.from(draw, 1);
-      high += reach_ + wander_ * deviate.from(draw, 2);
-    } else {  // a single conversion
-      low = high = mean;
-    }
+/// Many bins of one level at once: nothing of the lane is looked up inside the loop.
+void EnvelopeLane::write_rest() {
+  const double code = converter_.code(rest_);
+  note_saturation(code, code, first_at_rest_);
+  std::int32_t* values = out_.add(3 * static_cast<std::size_t>(at_rest_));
+  const Shape shape = shape_;
+  const Chance chance = noise_.chance;
+  auto bin = static_cast<std::uint64_t>(first_at_rest_);
+  for (const std::int32_t* end = values + 3 * at_rest_; values != end; values += 3) {
+    shape.write(values, code, code, code, chance.bits(bin++));
   }
-  const auto held = [&](double code) { return std::clamp(code, lowest, highest); };
-  last_mean_ = round_code(held(mean) * rig::kMeanFraction);
-  std::int32_t minimum = round_code(held(low)), maximum = round_code(held(high));
-  minimum = std::min(minimum, last_mean_ >> 4);
-  maximum = std::max(maximum, (last_mean_ + 15) >> 4);
-  out_.values.insert(out_.values.end(), {minimum, maximum, last_mean_});
+  last_mean_ = values[-1];
+  at_rest_ = 0;
+  completed_ = true;
 }
 
 static_assert(rig::kMeanFraction == 16, "EnvelopeLane shifts by four");
@@ -121,16 +133,14 @@ void SampleLane::take(std::int64_t grid_end) {
   Net& net = *place_.net;
   net.advance(grid_end);
   std::vector<double>& readings = net.taps()[tap_].readings;
-  saturated_ = false;
   for (const double reading : readings) {
     double code = converter_.code(reading);
-    saturated_ = saturated_ || converter_.saturated(code, code);
+    if (!saturated_at_ && converter_.saturated(code, code)) saturated_at_ = next_;
     if (noise_.codes > 0 && !converter_.stuck) {
       const auto counter = static_cast<std::uint64_t>(next_ / tick_ns_);
       code += noise_.codes * normal().from(noise_.chance.bits(counter), 0);
     }
-    code = std::clamp(code, static_cast<double>(converter_.lowest), static_cast<double>(converter_.highest));
-    out_.values.push_back(round_code(code));
+    *out_.add(1) = round_code(held(code, converter_.lowest, converter_.highest));
     next_ += period_;
   }
   readings.clear();
@@ -140,7 +150,7 @@ void EdgeLane::take(const SpeedLine::Edge& edge) {
   const std::uint64_t tick = edge.tick + static_cast<std::uint64_t>(skew_ticks_);
   const std::uint64_t delta = tick - reference_;
   reference_ = tick;
-  out_.values.push_back(static_cast<std::int32_t>(delta << 1 | (edge.rising ? 1 : 0)));
+  *out_.add(1) = static_cast<std::int32_t>(delta << 1 | (edge.rising ? 1 : 0));
 }
 
 }  // namespace drivers::emulated

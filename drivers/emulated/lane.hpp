@@ -1,6 +1,8 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
+#include <utility>
 #include <vector>
 
 #include "drivers/emulated/instrument.hpp"
@@ -14,12 +16,20 @@ namespace drivers::emulated {
 /// What every kind of lane keeps: values since the last drain, cut where a window begins.
 class LaneValues {
  public:
-  void begin_block(std::int64_t first) { starts_.push_back({first, values.size()}); }
+  void begin_block(std::int64_t first) { starts_.push_back({first, size_}); }
+  /// Room for `count` more values.
+  std::int32_t* add(std::size_t count) {
+    if (size_ + count > values_.size()) values_.resize(2 * values_.size() + count + 64);
+    size_ += count;
+    return values_.data() + size_ - count;
+  }
+  std::size_t size() const { return size_; }
   /// Hands the values out as blocks of `width` values a reading, into blocks[used] and on.
   void drain(rig::TrackId track, std::size_t width, std::vector<rig::Block>& blocks, std::size_t& used);
-  std::vector<std::int32_t> values;
 
  private:
+  std::vector<std::int32_t> values_;  // longer than what is in use, so that adding costs next to nothing
+  std::size_t size_ = 0;
   struct Start {
     std::int64_t first;
     std::size_t at;
@@ -42,30 +52,71 @@ class EnvelopeLane {
   EnvelopeLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period, std::int64_t grid,
                std::int64_t conversions);
   void begin(std::int64_t at) {
+    flush();
     out_.begin_block(at);
     active_ = true;
     gathered_ = 0;
   }
-  void end() { active_ = false; }
+  void end(std::int64_t) {
+    flush();
+    active_ = false;
+  }
   bool active() const { return active_; }
   void go_on(std::int64_t at) { out_.begin_block(at - gathered_ * grid_); }
-  /// A step of the grid is over. True if a bin is.
-  bool take(std::int64_t grid_end);
-  double last_mean() const { return last_mean_ * converter_.scale / rig::kMeanFraction; }
-  bool saturated() const { return saturated_; }
+
+  /// A step of the grid is over. While nothing moves, bins are only counted and written together later, unless someone
+  /// wants each one's mean at once.
+  void take(std::int64_t grid_end) {
+    completed_ = false;
+    if (!active_) return;
+    const Net& net = *place_.net;
+    if (net.quiet() && !net.touched() && steps_ == 1) {
+      const double reading = net.reading(place_.sense);
+      if (at_rest_ > 0 && reading != rest_) flush();
+      if (at_rest_++ == 0) first_at_rest_ = grid_end / grid_, rest_ = reading;
+      if (watched_) flush();
+    } else {
+      flush();
+      take_moving(grid_end);
+    }
+  }
+  /// Writes what has been counted only.
+  void flush() {
+    if (at_rest_ > 0) write_rest();
+  }
+  void watch(bool yes) { watched_ = yes; }
+  /// The mean of the bin that the last step completed, if it did. REQUIRES: watched.
+  std::optional<double> completed() const {
+    if (!completed_) return std::nullopt;
+    return last_mean_ * converter_.scale / rig::kMeanFraction;
+  }
+  /// When the signal has first been off the scale since the last call.
+  std::optional<std::int64_t> take_saturation() { return std::exchange(saturated_at_, std::nullopt); }
   LaneValues& out() { return out_; }
 
  private:
-  void put(double low, double high, double mean, std::int64_t bin);
+  struct Shape {  ///< how a bin's three values come from its signal
+    const Normal* deviates = nullptr;
+    double mean_noise = 0, reach = 0, wander = 0, lowest = 0, highest = 0;
+    void write(std::int32_t* values, double low, double high, double mean, std::uint64_t draw) const;
+  };
+  void take_moving(std::int64_t grid_end);
+  void write_rest();
+  void note_saturation(double low, double high, std::int64_t bin) {
+    if (!saturated_at_ && converter_.saturated(low, high)) saturated_at_ = bin * grid_ - grid_ * steps_;
+  }
   SensePlace place_;
   Converter converter_;
   LaneNoise noise_;
-  double mean_noise_ = 0, reach_ = 0, wander_ = 0;
+  Shape shape_;
   std::int64_t grid_, steps_;
   std::int64_t gathered_ = 0;
   double low_ = 0, high_ = 0, sum_ = 0;
+  std::int64_t at_rest_ = 0, first_at_rest_ = 0;  // bins, counted by their ends in steps of the grid
+  double rest_ = 0;
   std::int32_t last_mean_ = 0;
-  bool active_ = false, saturated_ = false;
+  bool active_ = false, watched_ = false, completed_ = false;
+  std::optional<std::int64_t> saturated_at_;
   LaneValues out_;
 };
 
@@ -78,7 +129,7 @@ class SampleLane {
   bool active() const { return active_; }
   void go_on(std::int64_t) { out_.begin_block(next_); }
   void take(std::int64_t grid_end);
-  bool saturated() const { return saturated_; }
+  std::optional<std::int64_t> take_saturation() { return std::exchange(saturated_at_, std::nullopt); }
   LaneValues& out() { return out_; }
 
  private:
@@ -87,14 +138,17 @@ class SampleLane {
   LaneNoise noise_;
   std::int64_t period_, tick_ns_, next_ = 0;
   std::size_t tap_;
-  bool active_ = false, saturated_ = false;
+  bool active_ = false;
+  std::optional<std::int64_t> saturated_at_;
   LaneValues out_;
 };
 
 /// Edges of the speed line.
 class EdgeLane {
  public:
-  EdgeLane(std::int64_t tick_ns, std::int64_t skew_ticks) : tick_ns_{tick_ns}, skew_ticks_{skew_ticks} {}
+  EdgeLane(bool out, std::int64_t tick_ns, std::int64_t skew_ticks)
+      : of_edges_out_{out}, tick_ns_{tick_ns}, skew_ticks_{skew_ticks} {}
+  bool of_edges_out() const { return of_edges_out_; }
   void begin(std::int64_t at) {
     go_on(at);
     active_ = true;
@@ -103,13 +157,13 @@ class EdgeLane {
     out_.begin_block(at);
     reference_ = static_cast<std::uint64_t>(at / tick_ns_);
   }
-  void end() { active_ = false; }
+  void end(std::int64_t) { active_ = false; }
   bool active() const { return active_; }
-  std::int64_t skew_ticks() const { return skew_ticks_; }
   void take(const SpeedLine::Edge& edge);
   LaneValues& out() { return out_; }
 
  private:
+  bool of_edges_out_;
   std::int64_t tick_ns_, skew_ticks_;
   std::uint64_t reference_ = 0;
   bool active_ = false;

@@ -209,9 +209,12 @@ bool Module::sample(const Pins& pins) {
     moved |= step != 0;
   }
   if (to_temperature_) {
-    const std::int64_t temperature = to_temperature_->at(convert(pins.lines.back(), pins.line_rails.back()));
-    moved |= temperature != temperature_;
-    temperature_ = temperature;
+    const std::int64_t fraction = convert(pins.lines.back(), pins.line_rails.back());
+    if (fraction != temperature_fraction_) {
+      temperature_fraction_ = fraction;
+      temperature_ = to_temperature_->at(fraction);
+      moved = true;
+    }
   }
   settled_ = !moved;
   return moved;

@@ -84,7 +84,7 @@ class Module {
 
   State state_ = State::off;
   std::int64_t next_sample_, started_ = 0, ready_ = 0, shifts_from_ = 0, glitch_until_ = 0;
-  std::int64_t engine_speed_ = 0, temperature_ = 0;
+  std::int64_t engine_speed_ = 0, temperature_ = 0, temperature_fraction_ = -1;
   bool noisy_ = false;
   bool settled_ = false;  ///< the last sample changed nothing
   bool coil_ = false;

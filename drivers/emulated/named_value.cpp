@@ -48,7 +48,7 @@ std::variant<NamedValue, std::string> parse_named_value(std::string_view text, s
       value = rest.substr(0, at), place = rest.substr(at + 1);
     } else if (colon != rest.npos) {
       place = rest.substr(0, colon), value = rest.substr(colon + 1);
-    } else if (kind->place == Place::none || number(rest)) {
+    } else if (kind->place != Place::needed || number(rest)) {
       value = rest;
     } else {
       place = rest;

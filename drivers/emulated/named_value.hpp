@@ -21,7 +21,8 @@ struct NamedKind {
   std::string_view description;
 };
 
-/// Written `name`, `name=value`, `name=value@place`, `name@place`, `name=place:value` or `name=place`.
+/// Written `name`, `name=value`, `name=value@place`, `name@place`, `name=place:value`, or `name=place` where one is
+/// needed.
 struct NamedValue {
   std::string name;
   double value = 0;

@@ -179,6 +179,7 @@ double Net::at_pin(const Mixture& mixture, std::int64_t at) {
   const std::int64_t span = at - now_;
   double sum = 0;
   for (int d = 0; d < 3; ++d) {
+    if (mixture[d] == 0) continue;
     const Drive& drive = drives_[d];
     const double value =
         drive.moving() ? drive.after(span, drive.amplitude == 0 ? 0 : decays_[d].over(span)) : drive.level;

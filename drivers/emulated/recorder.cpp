@@ -7,68 +7,72 @@ namespace {
 
 constexpr rig::Nanoseconds kUsualConversion{10'000};  ///< of a sense whose rate is not stated
 
-const rig::Port& port_of(const rig::BenchSetup& setup, rig::PortId port) { return setup.ports[index(port)]; }
-
 }  // namespace
 
 Recorder::Recorder(const rig::BenchSetup& setup, const rig::Capabilities& can, const rig::CapturePlan& capture,
                    const std::string& serial, const std::vector<BenchTrouble>& troubles, World& world)
     : setup_{setup}, world_{world}, grid_{can.grid.count()}, tick_ns_{1'000'000'000 / can.tick_rate} {
   for (const rig::Track& track : capture.tracks) {
-    const rig::Port& port = port_of(setup, track.port);
-    rig::TrackInfo info;
+    rig::TrackInfo& info = infos_.emplace_back();
     info.track = track;
     info.clock.resolution = rig::Nanoseconds{tick_ns_};
-    const std::int64_t period = track.period.count();
-    if (track.kind == rig::CaptureKind::edges) {
-      // Only the edge captures have a skew here; the analogue senses convert when they say.
-      info.clock.skew = std::max(port.skew, rig::Nanoseconds{0});
-      Lane& lane = lanes_.emplace_back(Lane{EdgeLane{tick_ns_, info.clock.skew.count() / tick_ns_}});
-      lane.edges_out = setup.wiring.speed.edges_out == track.port;
-    } else {
-      const Converter converter = make_converter(setup, track.port, troubles);
-      info.scale = converter.scale;
-      const SensePlace place = world.sense(track.port);
-      const LaneNoise noise{
-          Chance{setup.seed, serial, 0x10000u * static_cast<unsigned>(track.kind) + 0x200u + index(track.port)},
-          setup.perfect ? 0 : setup.noise_codes};
-      if (track.kind == rig::CaptureKind::envelope) {
-        const auto each = port.shortest_period.count() > 0 ? port.shortest_period : kUsualConversion;
-        const std::int64_t conversions = std::max<std::int64_t>(track.period / each, 1);
-        lanes_.emplace_back(Lane{EnvelopeLane{place, converter, noise, period, grid_, conversions}});
-      } else {
-        lanes_.emplace_back(Lane{SampleLane{place, converter, noise, period, tick_ns_}});
-      }
-      if (std::find(nets_.begin(), nets_.end(), place.net) == nets_.end()) nets_.push_back(place.net);
-    }
-    infos_.push_back(info);
-    if (track.throughout) begin(lanes_.back(), 0);
+    add_lane(can, serial, troubles, info);
+    if (track.throughout) begin(static_cast<rig::TrackId>(infos_.size() - 1), 0);
   }
 }
 
-void Recorder::begin(Lane& lane, std::int64_t at) {
-  std::visit([at](auto& kind) { kind.begin(at); }, lane.kind);
-}
-
-void Recorder::end(Lane& lane, std::int64_t at) {
-  if (auto* samples = std::get_if<SampleLane>(&lane.kind)) {
-    samples->end(at);
-  } else if (auto* envelope = std::get_if<EnvelopeLane>(&lane.kind)) {
-    envelope->end();
+void Recorder::add_lane(const rig::Capabilities& can, const std::string& serial,
+                        const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info) {
+  const rig::Track& track = info.track;
+  const rig::Port& port = setup_.ports[index(track.port)];
+  if (track.kind == rig::CaptureKind::edges) {
+    // Only the edge captures have a skew here; the analogue senses convert when they say.
+    info.clock.skew = std::max(port.skew, rig::Nanoseconds{0});
+    const bool out = setup_.wiring.speed.edges_out == track.port;
+    skew_ticks_[out ? 1 : 0] = info.clock.skew.count() / tick_ns_;
+    lanes_.push_back({track.kind, edges_.size()});
+    edges_.emplace_back(out, tick_ns_, skew_ticks_[out ? 1 : 0]);
+    return;
+  }
+  const Converter converter = make_converter(setup_, track.port, troubles);
+  info.scale = converter.scale;
+  const SensePlace place = world_.sense(track.port);
+  if (std::find(nets_.begin(), nets_.end(), place.net) == nets_.end()) nets_.push_back(place.net);
+  const unsigned channel = 0x10000u * static_cast<unsigned>(track.kind) + 0x200u + index(track.port);
+  const LaneNoise noise{Chance{setup_.seed, serial, channel}, setup_.perfect ? 0 : setup_.noise_codes};
+  if (track.kind == rig::CaptureKind::envelope) {
+    const auto each = port.shortest_period.count() > 0 ? port.shortest_period : kUsualConversion;
+    const std::int64_t conversions = std::max<std::int64_t>(track.period / each, 1);
+    lanes_.push_back({track.kind, envelopes_.size()});
+    envelopes_.emplace_back(place, converter, noise, track.period.count(), can.grid.count(), conversions);
   } else {
-    std::get<EdgeLane>(lane.kind).end();
+    lanes_.push_back({track.kind, samples_.size()});
+    samples_.emplace_back(place, converter, noise, track.period.count(), tick_ns_);
   }
 }
 
-void Recorder::begin_segment(std::int64_t at, const std::vector<rig::Window>& windows) {
+void Recorder::begin(rig::TrackId track, std::int64_t at) {
+  with(lanes_[index(track)], [at](auto& lane) { lane.begin(at); });
+}
+
+void Recorder::end(rig::TrackId track, std::int64_t at) {
+  with(lanes_[index(track)], [at](auto& lane) { lane.end(at); });
+}
+
+void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
   segment_start_ = at;
-  windows_ = &windows;
-  next_window_ = windows.empty() ? INT64_MAX : at;
+  windows_ = &segment.windows;
+  next_window_ = segment.windows.empty() ? INT64_MAX : at;
   for (Lane& lane : lanes_) lane.flagged = false;
+  for (EnvelopeLane& lane : envelopes_) lane.watch(false);
+  if (const auto* until = std::get_if<rig::Until>(&segment.end)) {
+    for (const rig::SettleCondition& c : until->conditions) envelopes_[lanes_[index(c.track)].at].watch(true);
+  }
 }
 
 void Recorder::end_segment(std::int64_t at) {
-  for (const rig::Window& window : *windows_) end(lanes_[index(window.track)], at);
+  flush();
+  for (const rig::Window& window : *windows_) end(window.track, at);
   next_window_ = INT64_MAX;
 }
 
@@ -80,80 +84,67 @@ void Recorder::move_windows(std::int64_t at) {
   for (const bool begins : {false, true}) {  // a window that begins where another ends goes on
     for (const rig::Window& window : *windows_) {
       const std::int64_t from = segment_start_ + window.from.count();
-      if (begins && from == at) begin(lanes_[index(window.track)], at);
+      if (begins && from == at) begin(window.track, at);
       later(from);
       if (!window.length) continue;
       const std::int64_t to = from + window.length->count();
-      if (!begins && to == at) end(lanes_[index(window.track)], at);
+      if (!begins && to == at) end(window.track, at);
       later(to);
     }
   }
 }
 
 void Recorder::end_step(std::int64_t to) {
-  for (std::size_t i = 0; i < lanes_.size(); ++i) {
-    Lane& lane = lanes_[i];
-    if (auto* envelope = std::get_if<EnvelopeLane>(&lane.kind)) {
-      lane.completed = envelope->active() && envelope->take(to);
-      if (!lane.completed) continue;
-      waiting_ += 3;
-      if (envelope->saturated()) flag_saturation(lane, i, to - grid_);
-    } else if (auto* samples = std::get_if<SampleLane>(&lane.kind)) {
-      if (!samples->active()) continue;
-      const std::size_t before = samples->out().values.size();
-      samples->take(to);
-      waiting_ += samples->out().values.size() - before;
-      if (samples->saturated()) flag_saturation(lane, i, to - grid_);
-    }
+  for (EnvelopeLane& lane : envelopes_) lane.take(to);
+  waiting_ += 3 * envelopes_.size();
+  for (SampleLane& lane : samples_) {
+    if (!lane.active()) continue;
+    const std::size_t before = lane.out().size();
+    lane.take(to);
+    waiting_ += lane.out().size() - before;
   }
-  take_edges(world_.speed().edges_in(), false, to);
-  take_edges(world_.speed().edges_out(), true, to);
+  if (!world_.speed().edges_in().empty()) take_edges(world_.speed().edges_in(), false, to);
+  if (!world_.speed().edges_out().empty()) take_edges(world_.speed().edges_out(), true, to);
   for (Net* net : nets_) net->begin_stretch(to);
 }
 
 void Recorder::take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to) {
-  if (edges.empty()) return;
   const auto end_tick = static_cast<std::uint64_t>((to + tick_ns_ - 1) / tick_ns_);
-  std::int64_t skew = 0;
-  for (const Lane& lane : lanes_) {
-    const auto* kind = std::get_if<EdgeLane>(&lane.kind);
-    if (kind && lane.edges_out == out) skew = kind->skew_ticks();  // one port, one skew
-  }
-  const auto taken = std::find_if(edges.begin(), edges.end(), [&](const SpeedLine::Edge& edge) {
-    return edge.tick + static_cast<std::uint64_t>(skew) >= end_tick;
-  });
-  for (Lane& lane : lanes_) {
-    auto* kind = std::get_if<EdgeLane>(&lane.kind);
-    if (!kind || lane.edges_out != out || !kind->active()) continue;
-    for (auto edge = edges.begin(); edge != taken; ++edge) kind->take(*edge), ++waiting_;
+  const auto skew = static_cast<std::uint64_t>(skew_ticks_[out ? 1 : 0]);
+  const auto taken = std::find_if(edges.begin(), edges.end(),
+                                  [&](const SpeedLine::Edge& edge) { return edge.tick + skew >= end_tick; });
+  for (EdgeLane& lane : edges_) {
+    if (lane.of_edges_out() != out || !lane.active()) continue;
+    for (auto edge = edges.begin(); edge != taken; ++edge) lane.take(*edge), ++waiting_;
   }
   edges.erase(edges.begin(), taken);
 }
 
-void Recorder::flag_saturation(Lane& lane, std::size_t track, std::int64_t at) {
-  if (lane.flagged) return;
-  lane.flagged = true;
-  const rig::PortId port = infos_[track].track.port;
-  flags_.push_back({rig::RigFlag::Kind::saturated, rig::BenchTime{rig::Nanoseconds{at}}, port,
-                    "port '" + port_of(setup_, port).name + "' is at the end of its range"});
-}
-
-std::optional<double> Recorder::completed(rig::TrackId track) const {
-  const Lane& lane = lanes_[index(track)];
-  if (!lane.completed) return std::nullopt;
-  return std::get<EnvelopeLane>(lane.kind).last_mean();
+/// Writes what was put off, and flags what was off the scale: once a segment and port.
+void Recorder::flush() {
+  for (EnvelopeLane& lane : envelopes_) lane.flush();
+  for (std::size_t i = 0; i < lanes_.size(); ++i) {
+    Lane& lane = lanes_[i];
+    std::optional<std::int64_t> at;
+    if (lane.kind == rig::CaptureKind::envelope) at = envelopes_[lane.at].take_saturation();
+    if (lane.kind == rig::CaptureKind::samples) at = samples_[lane.at].take_saturation();
+    if (!at || lane.flagged) continue;
+    lane.flagged = true;
+    const rig::PortId port = infos_[i].track.port;
+    flags_.push_back({rig::RigFlag::Kind::saturated, rig::BenchTime{rig::Nanoseconds{*at}}, port,
+                      "port '" + setup_.ports[index(port)].name + "' is at the end of its range"});
+  }
 }
 
 void Recorder::drain(rig::Chunk& chunk, std::int64_t at) {
+  flush();
   std::size_t used = 0;
   for (std::size_t i = 0; i < lanes_.size(); ++i) {
-    const std::size_t width = infos_[i].track.kind == rig::CaptureKind::envelope ? 3 : 1;
-    std::visit(
-        [&](auto& kind) {
-          kind.out().drain(static_cast<rig::TrackId>(i), width, chunk.blocks, used);
-          if (kind.active()) kind.go_on(at);
-        },
-        lanes_[i].kind);
+    const std::size_t width = lanes_[i].kind == rig::CaptureKind::envelope ? 3 : 1;
+    with(lanes_[i], [&](auto& lane) {
+      lane.out().drain(static_cast<rig::TrackId>(i), width, chunk.blocks, used);
+      if (lane.active()) lane.go_on(at);
+    });
   }
   chunk.blocks.resize(used);
   chunk.flags.swap(flags_);

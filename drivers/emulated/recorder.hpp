@@ -1,10 +1,8 @@
 #pragma once
 
 #include <cstdint>
-#include <deque>
 #include <optional>
 #include <string>
-#include <variant>
 #include <vector>
 
 #include "drivers/emulated/lane.hpp"
@@ -22,7 +20,7 @@ class Recorder {
            const std::string& serial, const std::vector<BenchTrouble>& troubles, World& world);
 
   const std::vector<rig::TrackInfo>& tracks() const { return infos_; }
-  void begin_segment(std::int64_t at, const std::vector<rig::Window>& windows);
+  void begin_segment(std::int64_t at, const rig::Segment& segment);
   void end_segment(std::int64_t at);
   /// Opens and closes the windows that begin and end at this instant. Call it before the world moves on from there.
   void begin_step(std::int64_t at) {
@@ -31,34 +29,45 @@ class Recorder {
   /// The world has played up to `to`, one step of the grid.
   void end_step(std::int64_t to);
 
-  /// A bin of this track was completed by the last step: its mean in the track's unit, as recorded.
-  std::optional<double> completed(rig::TrackId track) const;
-  /// Values waiting.
+  /// A bin of a track that the segment waits for was completed by the last step: its mean in the track's unit, as
+  /// recorded.
+  std::optional<double> completed(rig::TrackId track) const { return envelopes_[lanes_[index(track)].at].completed(); }
+  /// Values waiting, at most.
   std::size_t waiting() const { return waiting_; }
   /// Fills the chunk's blocks and flags; `at` is where the lanes go on.
   void drain(rig::Chunk& chunk, std::int64_t at);
 
  private:
-  struct Lane {
-    std::variant<EnvelopeLane, SampleLane, EdgeLane> kind;
+  struct Lane {  ///< where a track's is
+    rig::CaptureKind kind;
+    std::size_t at;
     bool flagged = false;  ///< its saturation, in this segment
-    bool completed = false;
-    bool edges_out = false;
   };
-  void begin(Lane& lane, std::int64_t at);
-  void end(Lane& lane, std::int64_t at);
+  template <class F>
+  auto with(const Lane& lane, F&& f) {
+    if (lane.kind == rig::CaptureKind::envelope) return f(envelopes_[lane.at]);
+    return lane.kind == rig::CaptureKind::samples ? f(samples_[lane.at]) : f(edges_[lane.at]);
+  }
+  void add_lane(const rig::Capabilities& can, const std::string& serial, const std::vector<BenchTrouble>& troubles,
+                rig::TrackInfo& info);
+  void begin(rig::TrackId track, std::int64_t at);
+  void end(rig::TrackId track, std::int64_t at);
   void move_windows(std::int64_t at);
   void take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to);
-  void flag_saturation(Lane& lane, std::size_t track, std::int64_t at);
+  void flush();
 
   const rig::BenchSetup& setup_;
   World& world_;
   std::vector<rig::TrackInfo> infos_;
-  std::deque<Lane> lanes_;
+  std::vector<Lane> lanes_;  ///< per track
+  std::vector<EnvelopeLane> envelopes_;
+  std::vector<SampleLane> samples_;
+  std::vector<EdgeLane> edges_;
   std::vector<Net*> nets_;
   const std::vector<rig::Window>* windows_ = nullptr;
   std::int64_t segment_start_ = 0, next_window_ = INT64_MAX;
   std::int64_t grid_, tick_ns_;
+  std::int64_t skew_ticks_[2] = {0, 0};  ///< of edges_in and edges_out: one port, one skew
   std::size_t waiting_ = 0;
   std::vector<rig::RigFlag> flags_;
 };

@@ -81,7 +81,7 @@ void EmulatedSession::begin_segment() {
   segment_start_ = now_;
   segment_end_ = now_ + longest(*segment_).count();
   next_event_ = 0;
-  recorder_.begin_segment(now_, segment_->windows);
+  recorder_.begin_segment(now_, *segment_);
   if (const auto* until = std::get_if<rig::Until>(&segment_->end)) watch_.begin(*until, recorder_.tracks(), now_);
 }
 
