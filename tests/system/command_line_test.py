@@ -1,0 +1,140 @@
+"""The program as a build server sees it: exit codes, JSON, what is kept. Started by tests/system/run."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import tempfile
+import time
+import unittest
+
+PROGRAM = os.environ.get("PROOFSTAND", "build/proofstand")
+SCENARIO = "scenarios/end-of-line.yaml"
+EMULATED = "scenarios/benches/emulated.yaml"
+PRODUCT = "scenarios/products/two-pressure.yaml"
+
+# What a defect must be found by: a failing characteristic that begins like this (a regular expression).
+ABOUT = {
+    "gain": r"sweep/", "offset": r"sweep/", "noise": r"sweep/noise/", "wrong_cell": r"sweep/", "swapped_axes": r"sweep/",
+    "axis_off_by_one": r"sweep/", "no_interpolation": r"sweep/", "no_clamp": r"sweep/", "missing_derate": r"derate/",
+    "stuck_output": r"sweep/", "leaky_bypass": r"pass_through/", "no_bypass": r"pass_through/",
+    "slow_start": r"power_up/boot_time", "startup_glitch": r"power_up/glitch/", "channels_swapped": r"sweep/",
+    "crosstalk": r"sweep/", "disagreement": r"sweep/", "excess_shift": r"(ceiling|sweep)/", "slow_settle": r"sweep/",
+    "high_current": r"power_up/", "input_drag": r"", "rail_shy": r"pass_through/sensor_",
+}
+
+
+class CommandLine(unittest.TestCase):
+    def setUp(self):
+        self.folder = tempfile.TemporaryDirectory(prefix="proofstand-system-")
+        self.store = os.path.join(self.folder.name, "store.sqlite")
+
+    def tearDown(self):
+        self.folder.cleanup()
+
+    def proofstand(self, *words, limit=120):
+        return subprocess.run([PROGRAM, *words], capture_output=True, text=True, timeout=limit)
+
+    def run_unit(self, *words, serial="T00101", bench=EMULATED, scenario=SCENARIO):
+        done = self.proofstand("run", scenario, "--bench", bench, "--unit", serial, "--store", self.store, "--json", *words)
+        return done.returncode, json.loads(done.stdout) if done.stdout.strip() else None, done.stderr
+
+    def test_a_good_unit_passes_with_0_and_prints_one_object(self):
+        code, run, _ = self.run_unit()
+        self.assertEqual((code, run["verdict"], run["serial"]), (0, "pass", "T00101"))
+        self.assertIsInstance(run["run"], int)
+        for key in ("id", "verdict", "value", "expected", "low", "high", "in"):
+            self.assertIn(key, run["findings"][0])
+
+    def test_every_shipped_scenario_passes_a_good_unit(self):
+        for name in sorted(os.listdir("scenarios")):
+            if name.endswith(".yaml"):
+                with self.subTest(scenario=name):
+                    text = open(os.path.join("scenarios", name), encoding="utf-8").read()
+                    product = re.search(r"^product:\s*(\S+)", text, re.M).group(1)
+                    pattern = re.search(r'^serial_pattern:\s*"([^"]*)"', open(os.path.join("scenarios", product),
+                                                                            encoding="utf-8").read(), re.M)
+                    serial = (pattern.group(1) if pattern else "T#####").replace("#", "7").replace("@", "A")
+                    self.assertEqual(self.run_unit(serial=serial, scenario="scenarios/" + name)[0], 0)
+
+    def test_every_defect_fails_with_1_about_the_right_thing(self):
+        listed = json.loads(self.proofstand("emulate", "--list-defects", "--json").stdout)
+        for defect in listed["defects"]:
+            name = defect["name"]
+            with self.subTest(defect=name):
+                code, run, said = self.run_unit("--defect", name)
+                self.assertEqual(code, 1, said)
+                wrong = [f["id"] for f in run["findings"] if f["verdict"] == "fail"]
+                self.assertTrue(any(re.match(ABOUT.get(name, ""), one) for one in wrong), wrong[:5])
+
+    def test_a_fault_of_the_bench_is_void_with_3_and_never_a_fail(self):
+        for trouble in ("dead_link", "dead_link=5", "drifted_source@charge_source", "saturated_capture@charge_pressure",
+                        "drifted_check_standard"):
+            with self.subTest(trouble=trouble):
+                done = self.proofstand("run", SCENARIO, "--bench", EMULATED, "--unit", "T00101", "--store", self.store,
+                                       "--trouble", trouble)
+                if done.returncode == 2:
+                    self.skipTest(done.stderr)
+                self.assertEqual(done.returncode, 3, done.stdout + done.stderr)
+
+    def test_a_board_that_does_not_answer_is_3(self):
+        self.assertEqual(self.run_unit("--device", os.path.join(self.folder.name, "nothing"),
+                                       bench="scenarios/benches/board.yaml")[0], 3)
+
+    def test_a_file_with_a_mistake_is_2_with_its_place(self):
+        done = self.proofstand("check", "scenarios/bad/product-missing-unit.yaml")
+        self.assertEqual(done.returncode, 2)
+        self.assertRegex(done.stdout + done.stderr, r"product-missing-unit\.yaml:\d+:\d+: ")
+
+    def test_bad_usage_is_2(self):
+        for words in ((), ("no-such-command",), ("run",), ("run", "missing.yaml", "--bench", EMULATED, "--unit", "T00101"),
+                      ("run", SCENARIO, "--bench", EMULATED, "--unit", "T00101", "--defect", "no_such_defect")):
+            with self.subTest(words=words):
+                self.assertEqual(self.proofstand(*words).returncode, 2)
+
+    def test_a_store_that_cannot_be_is_5(self):
+        path = os.path.join(self.folder.name, "missing", "store.sqlite")
+        done = self.proofstand("run", SCENARIO, "--bench", EMULATED, "--unit", "T00101", "--store", path)
+        self.assertEqual(done.returncode, 5, done.stderr)
+
+    def test_what_was_run_is_listed_shown_reported_and_verified(self):
+        number = str(self.run_unit()[1]["run"])
+        listed = json.loads(self.proofstand("list", "--store", self.store, "--json").stdout)
+        self.assertIn("T00101", json.dumps(listed))
+        shown = json.loads(self.proofstand("show", number, "--store", self.store, "--json").stdout)
+        self.assertEqual((str(shown["run"]), shown["verdict"]), (number, "pass"))
+        page = os.path.join(self.folder.name, "report.html")
+        self.assertEqual(self.proofstand("report", number, "-o", page, "--store", self.store).returncode, 0)
+        with open(page, encoding="utf-8") as text:
+            self.assertIn("<h1>pass</h1>", text.read())
+        self.assertEqual(self.proofstand("verify", "--store", self.store).returncode, 0)
+
+    def test_the_same_seed_gives_the_same_findings(self):
+        first, second = (self.run_unit("--seed", "7")[1]["findings"] for _ in range(2))
+        self.assertEqual(json.dumps(first), json.dumps(second))
+
+    def test_a_unit_is_proved_over_a_pseudo_terminal_and_a_stop_ends_it_with_4(self):
+        link = os.path.join(self.folder.name, "board")
+        for pace in ("max", "real"):
+            board = subprocess.Popen([PROGRAM, "emulate", EMULATED, "--product", PRODUCT, "--unit", "T00101", "--link", link,
+                                      "--pace", pace], stdout=subprocess.PIPE, text=True)
+            try:
+                self.assertRegex(board.stdout.readline(), "^ready: ")
+                words = [PROGRAM, "run", SCENARIO, "--bench", "scenarios/benches/board.yaml", "--device", link, "--unit", "T00101",
+                         "--store", self.store, "--json"]
+                host = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+                if pace == "real":
+                    time.sleep(3)
+                    host.send_signal(signal.SIGINT)
+                said, talk = host.communicate(timeout=240)
+                self.assertEqual(host.returncode, 0 if pace == "max" else 4, talk)
+                if said.strip():
+                    self.assertEqual(json.loads(said)["verdict"], "pass" if pace == "max" else "void")
+            finally:
+                board.terminate()
+                board.communicate(timeout=10)
+
+
+if __name__ == "__main__":
+    unittest.main()
