@@ -51,7 +51,11 @@ class Runner {
   Outcome run() {
     std::string fault;
     try {
-      session_ = bench_.open({plan_.capture, plan_.limits, {}});
+      drivers::SessionPlan open;
+      open.capture = plan_.capture;
+      open.limits = plan_.limits;
+      open.wheels = {{plan_.bench.wiring.speed.source, plan_.scenario.product->speed.wheel}};
+      session_ = bench_.open(open);
       if (stop_) stop_->attach(session_.get());
       play();
     } catch (const RigFault& rig_fault) {

@@ -1,0 +1,60 @@
+#include "rig/cli/run_recorder.hpp"
+
+#include "rig/cli/progress_line.hpp"
+#include "rig/store/store_error.hpp"
+
+namespace rig {
+
+/// The run's loop must go on until its outputs are safe, whatever the store does: errors are kept, not thrown.
+template <class Work>
+void RunRecorder::guarded(Work work) {
+  if (error_) return;
+  try {
+    work();
+  } catch (const StoreError&) {
+    error_ = std::current_exception();
+  }
+}
+
+void RunRecorder::found(const Finding& finding) {
+  guarded([&] { writer_.add_finding(run_, finding); });
+}
+
+void RunRecorder::progressed(const RunProgress& progress) { progress_.show(progress); }
+
+void RunRecorder::segment_repeated(std::uint32_t segment, const std::string& why) {
+  RunEvent event;
+  event.run = run_;
+  event.kind = "segment repeated";
+  event.text = "segment " + std::to_string(segment) + ": " + why;
+  guarded([&] { writer_.add_event(event); });
+}
+
+void RunRecorder::recorded(const std::string& step, std::uint32_t part, const std::vector<TrackInfo>& tracks,
+                           std::vector<Slice>&& slices) {
+  StepTrace trace;
+  trace.step = step;
+  trace.part = part;
+  trace.tick_rate = tick_rate_;
+  trace.tracks = tracks;
+  trace.slices = std::move(slices);
+  guarded([&] { writer_.add_trace(run_, std::move(trace)); });
+}
+
+/// A bench that keeps pace with real time cannot wait for the disk: if that falls behind, the run ends. Virtual time
+/// can.
+std::string RunRecorder::must_stop() {
+  guarded([&] {
+    if (!writer_.backlog().too_far_behind()) return;
+    if (!paced_ && writer_.wait_for_room()) return;
+    throw StoreError{StoreError::Kind::behind, writer_.path(), "the disk does not keep up with the findings",
+                     "Free the disk or use a quicker one, then run the unit again"};
+  });
+  return error_ ? "the store failed" : "";
+}
+
+void RunRecorder::check() const {
+  if (error_) std::rethrow_exception(error_);
+}
+
+}  // namespace rig

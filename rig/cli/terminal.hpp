@@ -1,0 +1,21 @@
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include "rig/core/finding.hpp"
+
+namespace rig {
+
+/// Whether a stream may carry colour and moving lines: a terminal, and NO_COLOR not set.
+bool colour_on(int descriptor);
+bool is_terminal(int descriptor);
+
+/// "PASS", "FAIL", "UNDECIDED", "VOID" with a shape of its own, so that it is told by word and shape before colour.
+std::string verdict_words(Verdict verdict, bool colour);
+std::string dim(std::string_view text, bool colour);
+
+/// A value with digits that fit its unit ("183.42 kPa", "0.0123 V").
+std::string value_text(double value, std::string_view unit);
+
+}  // namespace rig

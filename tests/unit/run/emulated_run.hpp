@@ -1,0 +1,54 @@
+#pragma once
+
+#include "drivers/emulated/emulated_bench.hpp"
+#include "rig/run/run.hpp"
+#include "tests/unit/compile/shipped.hpp"
+
+/// Whole runs of the shipped scenarios on the emulated bench, in virtual time.
+namespace emulated_run {
+
+struct Asked {
+  std::string serial = "U-1";
+  std::vector<std::string> defects;
+  std::vector<std::string> troubles;
+  std::uint64_t seed = 1;
+};
+
+/// A scenario compiled once, run many times.
+class Stand {
+ public:
+  explicit Stand(rig::Scenario scenario = shipped::end_of_line(), rig::BenchSetup bench = shipped::emulated_bench())
+      : scenario_{std::move(scenario)}, bench_{std::move(bench)} {
+    auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_));
+    for (const auto& complaint : compiled.complaints) UNSCOPED_INFO(rig::to_text(complaint));
+    REQUIRE(compiled.plan);
+    plan_ = compiled.plan;
+  }
+
+  rig::Outcome run(const Asked& asked, rig::RunListener& listener, rig::StopSwitch* stop = nullptr) const {
+    auto setup = bench_;
+    setup.seed = asked.seed;
+    drivers::EmulatedUnit unit{asked.serial, {}, false};
+    for (const auto& text : asked.defects) unit.defects.push_back(std::get<drivers::Defect>(drivers::parse_defect(text)));
+    std::vector<drivers::BenchTrouble> troubles;
+    for (const auto& text : asked.troubles)
+      troubles.push_back(std::get<drivers::BenchTrouble>(drivers::parse_bench_trouble(text)));
+    const auto bench = drivers::open_emulated(setup, scenario_.product, unit, troubles);
+    return rig::run(*plan_, *bench, listener, stop);
+  }
+  rig::Outcome run(const Asked& asked) const {
+    rig::RunListener nobody;
+    return run(asked, nobody);
+  }
+
+  const rig::Plan& plan() const { return *plan_; }
+  const rig::Scenario& scenario() const { return scenario_; }
+  const rig::BenchSetup& bench() const { return bench_; }
+
+ private:
+  rig::Scenario scenario_;
+  rig::BenchSetup bench_;
+  std::shared_ptr<const rig::Plan> plan_;
+};
+
+}  // namespace emulated_run

@@ -1,0 +1,158 @@
+// Whole runs on the emulated bench: good units pass, bad ones fail about the right thing, a bad bench blames no unit.
+#include <algorithm>
+#include <map>
+
+#include "tests/unit/run/emulated_run.hpp"
+
+namespace {
+
+using namespace rig;
+using emulated_run::Asked;
+using emulated_run::Stand;
+
+const Stand& two_pressure() {
+  static const Stand stand;
+  return stand;
+}
+const Stand& one_pressure() {
+  static const Stand stand{shipped::one_pressure()};
+  return stand;
+}
+
+/// The failing finding whose identifier begins so, if there is one.
+const Finding* failing(const Outcome& outcome, const std::string& start) {
+  const auto found = std::find_if(outcome.findings.begin(), outcome.findings.end(), [&](const Finding& f) {
+    return f.verdict == Verdict::fail && f.id.starts_with(start);
+  });
+  return found == outcome.findings.end() ? nullptr : &*found;
+}
+
+/// Each defect, and the characteristic that must fail for it.
+const std::map<std::string, std::string> kAbout{
+    {"gain", "sweep/manifold_pressure@"},
+    {"offset", "sweep/manifold_pressure@"},
+    {"noise", "sweep/noise/manifold_pressure"},
+    {"wrong_cell", "sweep/manifold_pressure@"},
+    {"swapped_axes", "sweep/manifold_pressure@"},
+    {"axis_off_by_one", "sweep/manifold_pressure@"},
+    {"no_interpolation", "sweep/manifold_pressure@"},
+    {"no_clamp", "sweep/manifold_pressure@"},
+    {"missing_derate", "derate/manifold_pressure@"},
+    {"stuck_output", "sweep/manifold_pressure@"},
+    {"leaky_bypass", "pass_through/unpowered/manifold_pressure@"},
+    {"no_bypass", "pass_through/unpowered/manifold_pressure@"},
+    {"slow_start", "power_up/boot_time"},
+    {"startup_glitch", "power_up/glitch/manifold_pressure"},
+    {"channels_swapped", "sweep/response/"},
+    {"crosstalk", "sweep/response/manifold_pressure/to/charge_pressure"},
+    {"disagreement", "sweep/agreement@"},
+    {"excess_shift", "ceiling/manifold_pressure"},
+    {"slow_settle", "sweep/settle_time/manifold_pressure"},
+    {"high_current", "power_up/idle_current"},
+    {"input_drag", "sweep/input/manifold_pressure"},
+    {"rail_shy", "pass_through/sensor_low/manifold_pressure"},
+};
+
+void check_good_units(const Stand& stand, int units) {
+  for (int i = 0; i < units; ++i) {
+    const auto outcome = stand.run({"GOOD-" + std::to_string(i), {}, {}, static_cast<std::uint64_t>(i + 1)});
+    CAPTURE(i, outcome.reason);
+    REQUIRE(outcome.verdict == Verdict::pass);
+    REQUIRE(outcome.end.outputs_safe);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("a good unit passes, and every promised characteristic has a value", "[run][proof]") {
+  const auto outcome = two_pressure().run({});
+  CAPTURE(outcome.reason);
+  REQUIRE(outcome.verdict == Verdict::pass);
+  CHECK(outcome.end.outputs_safe);
+  CHECK(outcome.findings.size() > 1500);
+  for (const auto& finding : outcome.findings) CHECK(std::isfinite(finding.value));
+}
+
+TEST_CASE("two hundred good units on two hundred benches within their limits of error all pass", "[run][proof][matrix]") {
+  check_good_units(two_pressure(), 200);
+}
+
+TEST_CASE("good units of the one-pressure product pass on benches within their limits of error", "[run][proof][matrix]") {
+  check_good_units(one_pressure(), 200);
+}
+
+TEST_CASE("every defect there is has a test of its own", "[run][proof]") {
+  for (const auto& kind : drivers::list_defects()) {
+    CAPTURE(kind.name);
+    CHECK(kAbout.contains(std::string{kind.name}));
+  }
+}
+
+TEST_CASE("each defect fails, about the right thing", "[run][proof]") {
+  for (const auto& [defect, about] : kAbout) {
+    const auto outcome = two_pressure().run({"BAD-1", {defect}, {}, 7});
+    CAPTURE(defect, about, outcome.reason);
+    CHECK(outcome.verdict == Verdict::fail);
+    CHECK(failing(outcome, about));
+  }
+}
+
+TEST_CASE("each defect fails about the right thing on a hundred units and benches", "[run][proof][matrix]") {
+  for (const auto& [defect, about] : kAbout) {
+    for (int i = 0; i < 100; ++i) {
+      const auto outcome = two_pressure().run({"BAD-" + std::to_string(i), {defect}, {}, static_cast<std::uint64_t>(1000 + i)});
+      CAPTURE(defect, about, i, outcome.reason);
+      REQUIRE(outcome.verdict == Verdict::fail);
+      REQUIRE(failing(outcome, about));
+    }
+  }
+}
+
+TEST_CASE("a defect of one channel is not held against the other", "[run][proof]") {
+  for (const char* defect : {"gain", "offset", "stuck_output", "no_bypass", "rail_shy"}) {
+    const auto outcome = two_pressure().run({"BAD-2", {defect}, {}, 3});
+    CAPTURE(defect, outcome.reason);
+    CHECK_FALSE(failing(outcome, "sweep/charge_pressure@"));
+    CHECK_FALSE(failing(outcome, "pass_through/unpowered/charge_pressure@"));
+  }
+}
+
+TEST_CASE("a trouble of the bench is void, never held against the unit", "[run][proof]") {
+  const std::vector<std::string> troubles{"dead_link=2.5",
+                                          "dead_link=20",
+                                          "drifted_source=charge_pressure:0.05",
+                                          "drifted_source=manifold_pressure:-0.05",
+                                          "drifted_source=rail_5v:0.1",
+                                          "saturated_capture=manifold_pressure",
+                                          "saturated_capture=charge_pressure",
+                                          "drifted_check_standard"};
+  for (const auto& trouble : troubles) {
+    for (std::uint64_t seed = 1; seed <= 5; ++seed) {
+      const auto outcome = two_pressure().run({"GOOD-1", {}, {trouble}, seed});
+      CAPTURE(trouble, seed, outcome.reason);
+      CHECK(outcome.verdict == Verdict::void_);
+      CHECK_FALSE(outcome.reason.empty());
+    }
+  }
+}
+
+TEST_CASE("a faulty bench and a faulty unit together are void: nothing is said of the unit", "[run][proof]") {
+  CHECK(two_pressure().run({"BAD-1", {"offset"}, {"drifted_source=manifold_pressure:0.05"}, 1}).verdict == Verdict::void_);
+}
+
+TEST_CASE("the same seed and unit give the same findings to the last bit", "[run][proof]") {
+  const auto once = two_pressure().run({"SAME", {}, {}, 42}), again = two_pressure().run({"SAME", {}, {}, 42});
+  REQUIRE(once.findings.size() == again.findings.size());
+  for (std::size_t i = 0; i < once.findings.size(); ++i) {
+    REQUIRE(once.findings[i].id == again.findings[i].id);
+    REQUIRE(once.findings[i].value == again.findings[i].value);
+    REQUIRE(once.findings[i].uncertainty == again.findings[i].uncertainty);
+  }
+}
+
+TEST_CASE("another bench and another unit give other readings", "[run][proof]") {
+  const auto one = two_pressure().run({"ONE", {}, {}, 1}), other = two_pressure().run({"OTHER", {}, {}, 2});
+  std::size_t different = 0;
+  for (std::size_t i = 0; i < one.findings.size(); ++i) different += one.findings[i].value != other.findings[i].value;
+  CHECK(different > one.findings.size() / 2);
+}
