@@ -27,7 +27,8 @@ int list_what_can_be_wrong(bool json) {
   auto table = [](std::string_view title, const auto& kinds) {
     std::cout << title << '\n';
     for (const auto& kind : kinds)
-      std::cout << fmt::format("  {:<20} {:>8} {:<6} {}\n", kind.name, kind.unit.empty() ? "" : fmt::format("{:g}", kind.usual), kind.unit, kind.description);
+      std::cout << fmt::format("  {:<20} {:>8} {:<6} {}\n", kind.name,
+                               kind.unit.empty() ? "" : fmt::format("{:g}", kind.usual), kind.unit, kind.description);
   };
   table("Defects of a unit (--defect NAME[=VALUE][@CHANNEL]), with their usual value:", drivers::list_defects());
   table("\nTroubles of a bench (--trouble NAME[=VALUE][@PORT]):", drivers::list_bench_troubles());
@@ -63,7 +64,9 @@ int emulate_command(const EmulateCommand& asked) {
   options.device.wheel = shared->speed.wheel;
   for (const auto& line : bench.value->wiring.lines)
     if (line.fault_switch) options.device.closed_at_rest.push_back(*line.fault_switch);
-  options.ready = [&](const std::string& path) { std::cout << "ready: " << (asked.link.empty() ? path : asked.link) << std::endl; };
+  options.ready = [&](const std::string& path) {
+    std::cout << "ready: " << (asked.link.empty() ? path : asked.link) << std::endl;
+  };
   drivers::serve(*board, options, cord);
   return kDone;
 }

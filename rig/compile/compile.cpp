@@ -139,6 +139,7 @@ class Compiler {
     need_range(port(bench_.wiring.battery_current), product_.battery.highest_inrush.value(), "A", "the inrush current");
     for (const auto& rail : product_.rails)
       need_range(port(bench_.wiring.rail(rail.name)->source), rail.nominal.value(), "V", rail.name);
+    need_range(port(bench_.wiring.speed.source), fastest().value(), "rpm", "the fastest speed");
     for (const auto& channel : product_.pressures) {
       const auto* line = bench_.wiring.line(channel.name);
       for (const auto p : {line->source, line->sense_in, line->sense_out}) {
@@ -162,7 +163,7 @@ class Compiler {
     for (const auto& channel : product_.pressures) line(channel.name, product_.rails[channel.rail].highest.value());
     if (product_.temperature)
       line(product_.temperature->name, product_.rails[product_.temperature->rail].highest.value());
-    plan_->limits.push_back({wiring.speed.source, 0, product_.speed.highest.value(), {}, 0});
+    limit(wiring.speed.source, 0, product_.speed.highest.value());
     auto relay = [&](std::optional<PortId> id) {
       if (id) plan_->limits.push_back({*id, 0, 1, {}, 0});
     };

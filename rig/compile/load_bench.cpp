@@ -210,6 +210,11 @@ Port BenchReader::read_port(const Node& node, std::size_t number) {
   if (port.kind == PortKind::current_sense) read_level<Amperes>(map, port, Amperes{100});
   if (port.kind == PortKind::supply || port.kind == PortKind::voltage_source || port.kind == PortKind::voltage_sense)
     read_level<Volts>(map, port, Volts{60});
+  if (port.kind == PortKind::pulse_source) {
+    Rpm highest{12000};
+    map.may("highest", highest, Allowed<Rpm>{Rpm{100}, Rpm{30000}});
+    port.high = highest.value();
+  }
   if (is_source(port.kind) || is_sense(port.kind))
     map.need("settling", port.settling, Allowed<Nanoseconds>{0ns, 1s}, "50 us");
   if (is_source(port.kind)) {

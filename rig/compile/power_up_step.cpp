@@ -17,7 +17,7 @@ using namespace std::chrono_literals;
 
 constexpr Nanoseconds kIdleWindow = 50ms;
 constexpr Kilopascals kFollowing{2.0};  ///< an output this near to where it ends up counts as being there
-constexpr Celsius kAmbient{25};       ///< what the temperature line is set to
+constexpr Celsius kAmbient{25};         ///< what the temperature line is set to
 constexpr std::size_t kTailBins = 20;   ///< over which "where it ends up" is taken
 constexpr std::size_t kCommon = 3;      ///< boot ms, inrush A, idle A; then a glitch per channel
 
@@ -41,6 +41,11 @@ class PowerUp final : public CompiledStep {
   void write(Script& script);
   std::string id(const std::string& what) const { return name() + "/" + what; }
   double watch_outputs(const Readings& readings, std::vector<double>& glitches) const;
+  struct StartBin {
+    EnvelopeBin in, out;
+    double table_v;
+  };
+  std::vector<StartBin> trace_start(const Readings& readings, std::size_t channel) const;
   double watch_output(const Readings& readings, std::size_t channel, double& glitch) const;
   Finding worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
                 double uncertainty) const;
@@ -73,50 +78,60 @@ void PowerUp::write(Script& script) {
 }
 
 /// Goes through the start bin by bin: the worst excursion of each output, and how many bins it took until all worked.
-/// An output works once it stays where it ends up, and that is nearer to the table than to the input; whether it ends up
-/// at the right value is the sweep's question. The whole length when one never does.
+/// An output works once it stays where it ends up, and that is nearer to the table than to the input; whether it ends
+/// up at the right value is the sweep's question. The whole length when one never does.
 double PowerUp::watch_outputs(const Readings& readings, std::vector<double>& glitches) const {
   const std::size_t bins = readings.bins(tracks_.pressures.front().in);
   double slowest = 0;
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c) slowest = std::max(slowest, watch_output(readings, c, glitches[c]));
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c)
+    slowest = std::max(slowest, watch_output(readings, c, glitches[c]));
   return std::min(slowest, static_cast<double>(bins));
 }
 
 double PowerUp::watch_output(const Readings& readings, std::size_t c, double& glitch) const {
-  const auto& channel = product_.pressures[c];
-  const std::size_t bins = readings.bins(tracks_.pressures[c].out);
-  std::vector<double> errors(bins, std::nan(""));  // kPa, output against the table; NaN while the rail is away
-  Kilopascals input{0}, wanted{0};
-  std::vector<Kilopascals> measured(product_.pressures.size());
-  for (std::size_t b = 0; b < bins; ++b) {
-    const auto in = readings.bin(tracks_.pressures[c].in, b);
-    const auto out = readings.bin(tracks_.pressures[c].out, b);
-    double low = in.low, high = in.high;
-    const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
-    if (rail >= product_.rails[channel.rail].lowest) {
-      for (std::size_t i = 0; i < measured.size(); ++i) {
-        const auto& other = product_.pressures[i];
-        const Volts sensor_rail{readings.bin(tracks_.rails[other.rail].sensor, b).mean};
-        measured[i] = other.curve.pressure(Volts{readings.bin(tracks_.pressures[i].in, b).mean}, sensor_rail);
-      }
-      input = measured[c];
-      wanted = expected_output(product_, c, {spec_.speed, measured, kAmbient});
-      const double at = channel.curve.volts(wanted, rail).value();
-      low = std::min(low, at - (in.mean - in.low));
-      high = std::max(high, at + (in.high - in.mean));
-      errors[b] = (channel.curve.pressure(Volts{out.mean}, rail) - wanted).value();
-    }
-    glitch = std::max({glitch, low - out.low, out.high - high});
+  const auto start = trace_start(readings, c);
+  const std::size_t bins = start.size();
+  const std::size_t tail = std::min(bins, kTailBins);
+  double ends_at = 0, input_v = 0;  // against the table, in volts
+  for (std::size_t b = bins - tail; b < bins; ++b) {
+    ends_at += (start[b].out.mean - start[b].table_v) / static_cast<double>(tail);
+    input_v += (start[b].in.mean - start[b].table_v) / static_cast<double>(tail);
   }
 
-  double final_error = 0;
-  const std::size_t tail = std::min(bins, kTailBins);
-  for (std::size_t b = bins - tail; b < bins; ++b) final_error += errors[b] / static_cast<double>(tail);
-  const double from_table = std::abs(final_error), from_input = std::abs(final_error + (wanted - input).value());
-  if (!(from_table < from_input)) return static_cast<double>(bins);
+  for (const auto& bin : start) {
+    // Anywhere between its input and its end is where a starting module may be.
+    const double end = std::isnan(bin.table_v) ? bin.in.mean : bin.table_v + ends_at;
+    const double low = std::min(bin.in.low, end - (bin.in.mean - bin.in.low));
+    const double high = std::max(bin.in.high, end + (bin.in.high - bin.in.mean));
+    glitch = std::max({glitch, low - bin.out.low, bin.out.high - high});
+  }
+
+  if (!(std::abs(ends_at) < std::abs(ends_at - input_v))) return static_cast<double>(bins);
+  const auto& curve = product_.pressures[c].curve;
+  const double near = kFollowing.value() / curve.kilopascals_per_volt(spec_.pressure, curve.nominal_rail());
   std::size_t working = bins;
-  while (working > 0 && std::abs(errors[working - 1] - final_error) <= kFollowing.value()) --working;
+  while (working > 0 && std::abs(start[working - 1].out.mean - start[working - 1].table_v - ends_at) <= near) --working;
   return static_cast<double>(working);
+}
+
+/// What a channel's pins carry in each bin, and where the table says its output belongs (NaN while the rail is away).
+std::vector<PowerUp::StartBin> PowerUp::trace_start(const Readings& readings, std::size_t c) const {
+  const auto& channel = product_.pressures[c];
+  std::vector<StartBin> start(readings.bins(tracks_.pressures[c].out));
+  std::vector<Kilopascals> measured(product_.pressures.size());
+  for (std::size_t b = 0; b < start.size(); ++b) {
+    start[b] = {readings.bin(tracks_.pressures[c].in, b), readings.bin(tracks_.pressures[c].out, b), std::nan("")};
+    const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
+    if (rail < product_.rails[channel.rail].lowest) continue;
+    for (std::size_t i = 0; i < measured.size(); ++i) {
+      const auto& other = product_.pressures[i];
+      const Volts sensor_rail{readings.bin(tracks_.rails[other.rail].sensor, b).mean};
+      measured[i] = other.curve.pressure(Volts{readings.bin(tracks_.pressures[i].in, b).mean}, sensor_rail);
+    }
+    start[b].table_v =
+        channel.curve.volts(expected_output(product_, c, {spec_.speed, measured, kAmbient}), rail).value();
+  }
+  return start;
 }
 
 Judged PowerUp::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
@@ -162,7 +177,8 @@ std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) co
   auto boot = worst({id("boot_time"), name(), "ms"}, reductions, 0, {std::nullopt, limit}, 0.577);
   const double length = limit + seconds(product_.timing.settle_limit) * 1e3;
   if (boot.value > length)
-    boot.reason = fmt::format("an output still passes through {:.0f} ms after power came: the module does not start", boot.value);
+    boot.reason =
+        fmt::format("an output still passes through {:.0f} ms after power came: the module does not start", boot.value);
   findings.push_back(std::move(boot));
   findings.push_back(worst({id("inrush_current"), name(), "A"}, reductions, 1,
                            {std::nullopt, product_.battery.highest_inrush.value()}, doubt));

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "rig/core/characteristic.hpp"
+#include "rig/core/number_text.hpp"
 
 namespace rig {
 namespace {
@@ -55,12 +56,30 @@ std::vector<Group> grouped(std::span<const Finding> findings, Verdict verdict) {
   return groups;
 }
 
+/// "sweep, manifold pressure at 3500 rpm, 180 kPa (412 times, worst here)".
+std::string place_in_words(const Finding& finding, std::size_t count) {
+  auto words = [](std::string text) {
+    std::replace(text.begin(), text.end(), '_', ' ');
+    for (auto slash = text.find('/'); slash != std::string::npos; slash = text.find('/')) text.replace(slash, 1, ", ");
+    return text;
+  };
+  const auto id = characteristic_from_text(finding.id);
+  if (!id) return finding.id;
+  std::string text = words(id->step) + ", " + words(id->subject);
+  std::vector<std::string> at;
+  if (id->speed) at.push_back(shortest_text(id->speed->value()) + " rpm");
+  if (id->pressure) at.push_back(shortest_text(id->pressure->value()) + " kPa");
+  if (id->temperature) at.push_back(shortest_text(id->temperature->value()) + " degC");
+  if (!at.empty()) text += fmt::format(" at {}", fmt::join(at, ", "));
+  if (id->down) text += " from above";
+  if (count > 1) text += fmt::format(" ({} times, worst here)", count);
+  return text;
+}
+
 std::string sentence(const Group& group) {
   const auto* worst = *std::max_element(group.findings.begin(), group.findings.end(),
                                         [](auto* a, auto* b) { return severity(*a) < severity(*b); });
-  const auto count = group.findings.size();
-  const std::string where = count > 1 ? fmt::format(" ({} times, worst here)", count) : "";
-  return fmt::format("{}{}: {}", worst->id, where, worst->reason);
+  return fmt::format("{}: {}", place_in_words(*worst, group.findings.size()), worst->reason);
 }
 
 std::string reasons(std::span<const Finding> findings, Verdict verdict) {

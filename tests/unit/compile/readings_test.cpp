@@ -26,15 +26,20 @@ TrackSlice edges_of(const Wheel& wheel, Rpm speed, std::uint64_t from, std::size
 
 }  // namespace
 
-TEST_CASE("speed is measured from any two falling edges, whatever arc of the wheel lies between them", "[compile][readings]") {
-  const auto cam = Wheel::lobes({{CrankDegrees{40}, CrankDegrees{140}}, {CrankDegrees{100}, CrankDegrees{80}}, {CrankDegrees{40}, CrankDegrees{140}},
+TEST_CASE("speed is measured from any two falling edges, whatever arc of the wheel lies between them",
+          "[compile][readings]") {
+  const auto cam = Wheel::lobes({{CrankDegrees{40}, CrankDegrees{140}},
+                                 {CrankDegrees{100}, CrankDegrees{80}},
+                                 {CrankDegrees{40}, CrankDegrees{140}},
                                  {CrankDegrees{60}, CrankDegrees{120}}});
   const auto crank = Wheel::missing_tooth(60, 2);
   for (const double rpm : {600.0, 850.0, 3333.0, 6500.0}) {
     for (std::uint64_t from = 0; from < 12; ++from) {
       CAPTURE(rpm, from);
-      CHECK(measured_speed(edges_of(cam, Rpm{rpm}, from, 5), cam, Rpm{rpm}, kTicks)->value.value() == Approx(rpm).epsilon(1e-4));
-      CHECK(measured_speed(edges_of(crank, Rpm{rpm}, from + 110, 9), crank, Rpm{rpm}, kTicks)->value.value() == Approx(rpm).epsilon(5e-4));
+      CHECK(measured_speed(edges_of(cam, Rpm{rpm}, from, 5), cam, Rpm{rpm}, kTicks)->value.value() ==
+            Approx(rpm).epsilon(1e-4));
+      CHECK(measured_speed(edges_of(crank, Rpm{rpm}, from + 110, 9), crank, Rpm{rpm}, kTicks)->value.value() ==
+            Approx(rpm).epsilon(5e-4));
     }
   }
 }
@@ -77,7 +82,8 @@ struct OneTrack {
 
 }  // namespace
 
-TEST_CASE_METHOD(OneTrack, "a reading is the mean of the last bins, with the port's calibration", "[compile][readings]") {
+TEST_CASE_METHOD(OneTrack, "a reading is the mean of the last bins, with the port's calibration",
+                 "[compile][readings]") {
   for (int i = 0; i < 10; ++i) bin(0, 0, 0);
   for (int i = 0; i < 20; ++i) bin(19990, 20010, 20000);
   CHECK(readings().at_end(TrackId{0}, Nanoseconds{20'000'000}).value == Approx(2.0));
@@ -86,10 +92,12 @@ TEST_CASE_METHOD(OneTrack, "a reading is the mean of the last bins, with the por
   CHECK(readings().at_end(TrackId{0}, Nanoseconds{20'000'000}).peak_to_peak() == Approx(0.002 * 1.002));
 }
 
-TEST_CASE_METHOD(OneTrack, "a reading's uncertainty is never less than the port's limit of error leaves open", "[compile][readings]") {
+TEST_CASE_METHOD(OneTrack, "a reading's uncertainty is never less than the port's limit of error leaves open",
+                 "[compile][readings]") {
   for (int i = 0; i < 20; ++i) bin(20000, 20000, 20000);
   // 2 * (1 mV + 0.02 % of 2 V) / sqrt(3), JCGM 100:2008, 4.3.7.
-  CHECK(readings().at_end(TrackId{0}, Nanoseconds{20'000'000}).uncertainty == Approx(2 * 0.0014 / std::sqrt(3.0)).epsilon(0.001));
+  CHECK(readings().at_end(TrackId{0}, Nanoseconds{20'000'000}).uncertainty ==
+        Approx(2 * 0.0014 / std::sqrt(3.0)).epsilon(0.001));
 }
 
 TEST_CASE_METHOD(OneTrack, "a gap or a flag of the rig is trouble, and names the port", "[compile][readings]") {

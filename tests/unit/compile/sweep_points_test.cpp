@@ -18,7 +18,8 @@ struct Fixture {
     s.from_above = 0;
     return s;
   }();
-  std::size_t manifold = *find_pressure(product, "manifold_pressure"), charge = *find_pressure(product, "charge_pressure");
+  std::size_t manifold = *find_pressure(product, "manifold_pressure"),
+              charge = *find_pressure(product, "charge_pressure");
 };
 
 }  // namespace
@@ -41,7 +42,8 @@ TEST_CASE_METHOD(Fixture, "the two pressures are never the same, so that swapped
   }
 }
 
-TEST_CASE_METHOD(Fixture, "a stated share of points is read again from above, after a higher pressure", "[compile][sweep]") {
+TEST_CASE_METHOD(Fixture, "a stated share of points is read again from above, after a higher pressure",
+                 "[compile][sweep]") {
   spec.from_above = 0.25;
   const auto points = sweep_points(product, spec);
   const auto again = std::count_if(points.begin(), points.end(), [](const auto& p) { return p.from_above; });
@@ -54,7 +56,8 @@ TEST_CASE_METHOD(Fixture, "a stated share of points is read again from above, af
   }
 }
 
-TEST_CASE_METHOD(Fixture, "the shipped sweep visits breakpoints, midpoints and points beyond the axes", "[compile][sweep]") {
+TEST_CASE_METHOD(Fixture, "the shipped sweep visits breakpoints, midpoints and points beyond the axes",
+                 "[compile][sweep]") {
   const auto scenario = shipped::end_of_line();
   const auto sweep = shipped::sweep_of(scenario);
   const auto& table = product.tables[product.pressures[manifold].shift->table].table;
@@ -78,9 +81,10 @@ TEST_CASE_METHOD(Fixture, "the shipped sweep visits breakpoints, midpoints and p
 
 TEST_CASE_METHOD(Fixture, "the last region that covers a point gives its tolerance", "[compile][sweep]") {
   spec.band = {1.5, 0};
-  spec.regions = {{Rpm{0}, Rpm{2500}, {}, {}, {}, {}, {2.0, 0}}, {{}, {}, Kilopascals{140}, Kilopascals{160}, {}, {}, {1.0, 0}}};
+  spec.regions = {{Rpm{0}, Rpm{2500}, {}, {}, {}, {}, {2.0, 0}},
+                  {{}, {}, Kilopascals{140}, Kilopascals{160}, {}, {}, {1.0, 0}}};
   const auto points = sweep_points(product, spec);
-  CHECK(tolerance_at(spec, points[0]).absolute == 2.0);    // 1000 rpm, 50 kPa
-  CHECK(tolerance_at(spec, points[2]).absolute == 1.0);    // 1000 rpm, 150 kPa: the later region
-  CHECK(tolerance_at(spec, points[8]).absolute == 1.5);    // 3000 rpm, 50 kPa: neither
+  CHECK(tolerance_at(spec, points[0]).absolute == 2.0);  // 1000 rpm, 50 kPa
+  CHECK(tolerance_at(spec, points[2]).absolute == 1.0);  // 1000 rpm, 150 kPa: the later region
+  CHECK(tolerance_at(spec, points[8]).absolute == 1.5);  // 3000 rpm, 50 kPa: neither
 }

@@ -29,7 +29,8 @@ class Stand {
     auto setup = bench_;
     setup.seed = asked.seed;
     drivers::EmulatedUnit unit{asked.serial, {}, false};
-    for (const auto& text : asked.defects) unit.defects.push_back(std::get<drivers::Defect>(drivers::parse_defect(text)));
+    for (const auto& text : asked.defects)
+      unit.defects.push_back(std::get<drivers::Defect>(drivers::parse_defect(text)));
     std::vector<drivers::BenchTrouble> troubles;
     for (const auto& text : asked.troubles)
       troubles.push_back(std::get<drivers::BenchTrouble>(drivers::parse_bench_trouble(text)));

@@ -73,11 +73,13 @@ TEST_CASE("a good unit passes, and every promised characteristic has a value", "
   for (const auto& finding : outcome.findings) CHECK(std::isfinite(finding.value));
 }
 
-TEST_CASE("two hundred good units on two hundred benches within their limits of error all pass", "[run][proof][matrix]") {
+TEST_CASE("two hundred good units on two hundred benches within their limits of error all pass",
+          "[run][proof][matrix]") {
   check_good_units(two_pressure(), 200);
 }
 
-TEST_CASE("good units of the one-pressure product pass on benches within their limits of error", "[run][proof][matrix]") {
+TEST_CASE("good units of the one-pressure product pass on benches within their limits of error",
+          "[run][proof][matrix]") {
   check_good_units(one_pressure(), 200);
 }
 
@@ -100,7 +102,8 @@ TEST_CASE("each defect fails, about the right thing", "[run][proof]") {
 TEST_CASE("each defect fails about the right thing on a hundred units and benches", "[run][proof][matrix]") {
   for (const auto& [defect, about] : kAbout) {
     for (int i = 0; i < 100; ++i) {
-      const auto outcome = two_pressure().run({"BAD-" + std::to_string(i), {defect}, {}, static_cast<std::uint64_t>(1000 + i)});
+      const auto outcome =
+          two_pressure().run({"BAD-" + std::to_string(i), {defect}, {}, static_cast<std::uint64_t>(1000 + i)});
       CAPTURE(defect, about, i, outcome.reason);
       REQUIRE(outcome.verdict == Verdict::fail);
       REQUIRE(failing(outcome, about));
@@ -137,7 +140,8 @@ TEST_CASE("a trouble of the bench is void, never held against the unit", "[run][
 }
 
 TEST_CASE("a faulty bench and a faulty unit together are void: nothing is said of the unit", "[run][proof]") {
-  CHECK(two_pressure().run({"BAD-1", {"offset"}, {"drifted_source=manifold_pressure:0.05"}, 1}).verdict == Verdict::void_);
+  CHECK(two_pressure().run({"BAD-1", {"offset"}, {"drifted_source=manifold_pressure:0.05"}, 1}).verdict ==
+        Verdict::void_);
 }
 
 TEST_CASE("the same seed and unit give the same findings to the last bit", "[run][proof]") {

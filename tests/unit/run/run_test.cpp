@@ -29,7 +29,9 @@ struct StopAt final : RunListener {
 struct CountTraces final : RunListener {
   std::size_t slices = 0;
   bool wants_traces() const override { return true; }
-  void recorded(const std::string&, std::uint32_t, const std::vector<TrackInfo>&, std::vector<Slice>&& part) override { slices += part.size(); }
+  void recorded(const std::string&, std::uint32_t, const std::vector<TrackInfo>&, std::vector<Slice>&& part) override {
+    slices += part.size();
+  }
 };
 
 /// Loses readings of one track in chosen segments: once, or again and again.

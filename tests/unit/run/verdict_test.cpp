@@ -20,7 +20,9 @@ const Finding kFail = finding("sweep/manifold_pressure@3600rpm,180kPa", Verdict:
 const Finding kVoid = finding("sweep/manifold_pressure@3700rpm,180kPa", Verdict::void_, "readings were lost");
 const Finding kDoubt = finding("sweep/manifold_pressure@3800rpm,180kPa", Verdict::undecided, "too near the limit");
 
-Verdict verdict_of(std::vector<Finding> findings, RigHealth health = {}) { return conclude_run(findings, health).verdict; }
+Verdict verdict_of(std::vector<Finding> findings, RigHealth health = {}) {
+  return conclude_run(findings, health).verdict;
+}
 
 }  // namespace
 
@@ -54,9 +56,10 @@ TEST_CASE("the reason names what is dangerous first, how often it happened and t
   worse.id = "sweep/manifold_pressure@4000rpm,200kPa";
   worse.margin = -3;
   worse.reason = "reads 5 kPa high";
-  const auto bypass = finding("pass_through/unpowered/manifold_pressure@80kPa", Verdict::fail, "the bypass is not made");
+  const auto bypass =
+      finding("pass_through/unpowered/manifold_pressure@80kPa", Verdict::fail, "the bypass is not made");
   const auto reason = conclude_run(std::vector{kFail, worse, bypass}, {}).reason;
   CHECK(reason ==
-        "pass_through/unpowered/manifold_pressure@80kPa: the bypass is not made; "
-        "sweep/manifold_pressure@4000rpm,200kPa (2 times, worst here): reads 5 kPa high");
+        "pass through, unpowered, manifold pressure at 80 kPa: the bypass is not made; "
+        "sweep, manifold pressure at 4000 rpm, 200 kPa (2 times, worst here): reads 5 kPa high");
 }
