@@ -18,7 +18,12 @@ Script::Script(const Product& product, const BenchSetup& bench, const TrackMap& 
       grid_{grid},
       line_volts_(product.pressures.size() + 1, 0.0) {}
 
-void Script::add(Action action) { events_.push_back({at_, std::move(action)}); }
+/// Levels are whole microvolts, as the wire carries them: every bench is asked for the very same.
+void Script::add(Action action) {
+  if (auto* set = std::get_if<SetOutput>(&action))
+    if (auto* volts = std::get_if<Volts>(&set->to)) *volts = Volts{std::round(volts->value() * 1e6) / 1e6};
+  events_.push_back({at_, std::move(action)});
+}
 
 void Script::note_jump(double volts_from, double volts_to) { jump_ = std::max(jump_, std::abs(volts_to - volts_from)); }
 
