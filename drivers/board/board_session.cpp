@@ -34,8 +34,13 @@ BoardSession::~BoardSession() {
 void BoardSession::append(std::span<const rig::Segment> segments) {
   if (stop_asked_) return;
   queue_->append(segments);
-  if (!started_ && !segments.empty()) start_up();
-  service();
+  try {
+    if (!started_ && !segments.empty()) start_up();
+    service();
+  } catch (const rig::RigFault&) {
+    // A board that was stopped on its way to the start refuses the rest of it: no fault, next() sees to the end.
+    if (started_ || !stop_asked_) throw;
+  }
 }
 
 void BoardSession::finish() {

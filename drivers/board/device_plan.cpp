@@ -82,6 +82,9 @@ std::optional<Refusal> DevicePlan::take(const WheelPage& message) {
       return bad("this bench was started with another wheel: start it with the product of this run");
   }
   wheels_[message.port] = std::move(wheel);
+  plan_.wheels.clear();
+  for (const auto& [number, loaded] : wheels_)
+    if (loaded.edges.size() == loaded.total) plan_.wheels.push_back({rig::PortId{number}, rig::Wheel{loaded.edges}});
   return {};
 }
 
