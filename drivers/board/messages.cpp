@@ -189,7 +189,7 @@ template <class End>
 void fields(End& end, Blocks& m) {
   each(end, m.epoch, m.number, m.base);
   list(end, m.blocks, [&m](End& e, WireBlock& block) {
-    auto distance = static_cast<std::int32_t>(block.first - static_cast<std::int64_t>(m.base));
+    auto distance = static_cast<std::int32_t>(static_cast<std::uint64_t>(block.first) - m.base);
     std::uint8_t dropped = block.dropped_before != 0;
     each(e, block.track, block.block, distance, block.count, block.format, dropped);
     if (dropped) e.number(block.dropped_before);
