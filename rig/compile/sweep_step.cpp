@@ -55,7 +55,7 @@ class Sweep final : public CompiledStep {
     return to_text(Characteristic{name(), channel, point.speed, point.index, point.temperature, point.from_above});
   }
   Finding judge_channel(std::size_t point, std::size_t channel, const SettledPoint& read, const Slice& slice) const;
-  SweepKept keep(std::size_t point, const SettledPoint& read) const;
+  SweepKept keep(std::size_t point, const SettledPoint& read, bool repeated) const;
 
   SweepSpec spec_;
   Product product_;
@@ -107,14 +107,15 @@ Finding Sweep::judge_channel(std::size_t point, std::size_t channel, const Settl
   return finding;
 }
 
-SweepKept Sweep::keep(std::size_t point, const SettledPoint& read) const {
+SweepKept Sweep::keep(std::size_t point, const SettledPoint& read, bool repeated) const {
   SweepKept kept;
   for (std::size_t c = 0; c < read.pressures.size(); ++c) {
     const auto& reading = read.pressures[c];
     const auto& channel = product_.pressures[c];
     const auto expected = expectation(product_, c, read);
     const auto set = channel.curve.volts(points_[point].pressures[c], product_.rails[channel.rail].nominal);
-    const bool timed = reading.settled && reading.settled_after && !points_[point].speed_changes;
+    // A segment played again waits longer, and so does one that changes the speed.
+    const bool timed = reading.settled && reading.settled_after && !points_[point].speed_changes && !repeated;
     kept.channels.push_back({reading.in.value(), reading.out.value(), expected.value.value(),
                              std::hypot(reading.out_u.value(), expected.uncertainty.value()),
                              reading.in_v.value - set.value(), reading.out_v.peak_to_peak(),
@@ -135,7 +136,7 @@ Judged Sweep::judge(std::size_t i, const Slice& slice, const Scales& scales) con
   const auto point = i - lead_in_;
   const auto read = read_point(product_, bench_, tracks_, segments_[i], slice, scales, points_[point].speed);
   judged.reduction.voided = read.voided;
-  if (read.voided.empty()) judged.reduction.numbers = pack(keep(point, read));
+  if (read.voided.empty()) judged.reduction.numbers = pack(keep(point, read, slice.record.id != segments_[i].id));
   if (point >= grid_) return judged;
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
     judged.findings.push_back(
