@@ -21,18 +21,40 @@ class Spread {
   std::uint64_t next_ = 0;
 };
 
-void check_defects(const rig::Product& product, const std::vector<Defect>& defects) {
-  for (const Defect& defect : defects) {
-    const auto known = list_defects();
-    const bool there =
-        std::any_of(known.begin(), known.end(), [&](const DefectKind& k) { return k.name == defect.name; });
-    if (!there) throw rig::RigFault{"defect " + defect.name, "no such defect", "List them with --list-defects"};
-    const bool drags = defect.name == "input_drag";
-    const bool temperature = product.temperature && product.temperature->name == defect.place;
-    if (!defect.place.empty() && !rig::find_pressure(product, defect.place) && !(drags && temperature)) {
-      throw rig::RigFault{"defect " + defect.name, "it cannot act on '" + defect.place + "' of " + product.name,
-                          "Name a pressure channel of the product"};
-    }
+[[noreturn]] void refuse(const Defect& defect, const std::string& what, const std::string& remedy) {
+  throw rig::RigFault{"defect " + defect.name, what, remedy};
+}
+
+/// The channel a defect of a pressure channel acts on.
+const rig::PressureChannel& channel_of(const rig::Product& product, const Defect& defect) {
+  return product.pressures[rig::find_pressure(product, defect.place).value_or(product.pressures.size() - 1)];
+}
+
+/// A defect that could do nothing is refused: a proof that looked for it would prove nothing.
+void check_defect(const rig::Product& product, const Defect& defect) {
+  const auto is = [&](std::initializer_list<std::string_view> names) {
+    return std::find(names.begin(), names.end(), defect.name) != names.end();
+  };
+  const auto known = list_defects();
+  if (std::none_of(known.begin(), known.end(), [&](const DefectKind& k) { return k.name == defect.name; })) {
+    refuse(defect, "no such defect", "List them with --list-defects");
+  }
+  const bool temperature = product.temperature && product.temperature->name == defect.place;
+  if (!defect.place.empty() && !rig::find_pressure(product, defect.place) && !(is({"input_drag"}) && temperature)) {
+    refuse(defect, "it cannot act on '" + defect.place + "' of " + product.name,
+           "Name a pressure channel of the product");
+  }
+  if (is({"channels_swapped", "crosstalk"}) && product.pressures.size() < 2) {
+    refuse(defect, product.name + " has one pressure channel only", "Choose a product with two");
+  }
+  const bool of_table = is({"wrong_cell", "swapped_axes", "axis_off_by_one", "no_interpolation", "no_clamp",
+                            "missing_derate", "disagreement", "excess_shift"});
+  if (of_table && !channel_of(product, defect).shift) {
+    refuse(defect, channel_of(product, defect).name + " of " + product.name + " has no shift",
+           "Name a channel that has one");
+  }
+  if (is({"missing_derate"}) && !(channel_of(product, defect).shift->derate && product.temperature)) {
+    refuse(defect, product.name + " does not derate that channel's shift", "Choose a product that does");
   }
 }
 
@@ -85,7 +107,7 @@ ChannelBuild build_channel(const rig::ModuleBuild& build, const ChannelDefects& 
 
 UnitBuild build_unit(const rig::Product& product, const std::string& serial, const std::vector<Defect>& defects,
                      bool nominal) {
-  check_defects(product, defects);
+  for (const Defect& defect : defects) check_defect(product, defect);
   const rig::ModuleBuild& build = product.build;
   Spread spread{serial, nominal};
   UnitBuild unit;

@@ -57,6 +57,23 @@ TEST_CASE("a defect on a channel the product does not have is refused before any
   CHECK_THROWS_AS(Bench{{defect("gain=1.1@oil_pressure")}}, rig::RigFault);
 }
 
+TEST_CASE("a defect that could do nothing to this product is refused: looking for it would prove nothing",
+          "[emulated][defects]") {
+  rig::Product one = product();
+  one.pressures.pop_back();
+  one.pressures[0].shift = rig::Shift{0, 0, {}};
+  const auto fitted = std::make_shared<const rig::Product>(one);
+  const auto open = [&](const char* text) {
+    auto setup = sample::bench();
+    setup.wiring.lines.erase(setup.wiring.lines.begin() + 1);
+    Bench{{defect(text)}, setup, true, {}, fitted};
+  };
+  CHECK_THROWS_WITH(open("crosstalk"), Catch::Contains("has one pressure channel only"));
+  CHECK_THROWS_WITH(open("channels_swapped"), Catch::Contains("has one pressure channel only"));
+  CHECK_THROWS_WITH(open("missing_derate"), Catch::Contains("does not derate"));
+  CHECK_NOTHROW(open("wrong_cell"));
+}
+
 TEST_CASE("every defect is listed once with a description", "[emulated][defects]") {
   std::set<std::string_view> names;
   for (const auto& kind : drivers::list_defects()) {
