@@ -49,10 +49,10 @@ class HostQueue {
     std::uint32_t bytes;
     std::uint32_t segment_bytes;  ///< of the whole segment, on its segment_begin; else 0
   };
-  struct Next {  ///< a segment that is encoded but has no room yet
-    const rig::Segment* segment = nullptr;
+  struct Next {                   ///< a segment that is encoded but has no room yet
+    const rig::Segment* segment;  // no initialisers: clang 14 then finds it not constructible inside std::optional
     std::vector<Kept> entries;
-    std::uint64_t bytes = 0;
+    std::uint64_t bytes;
   };
   bool encode_more();
   bool encode_next_segment();
