@@ -52,7 +52,8 @@ Json to_json(const StoredRun& run) {
   json["closed_at"] = to_text(closed.closed_at);
   json["end"] = to_text(closed.end);
   json["outputs_safe"] = closed.outputs_safe;
-  json["supply_v"] = closed.supply ? number(closed.supply->value()) : Json(nullptr);
+  json["supply_v"] =
+      closed.supply ? number(std::round(closed.supply->value() * 1e3) / 1e3) : Json(nullptr);  // to a millivolt
   json["bench_s"] = seconds(closed.bench_duration);
   json["segments_repeated"] = closed.segments_repeated;
   json["counts"] = {{"pass", closed.counts.pass},
