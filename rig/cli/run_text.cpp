@@ -14,7 +14,7 @@ namespace rig {
 namespace {
 
 std::string band_text(const Finding& f) {
-  if (f.low && f.high) return fmt::format("{} to {}", value_text(*f.low, ""), value_text(*f.high, f.in));
+  if (f.low && f.high) return fmt::format("{} to {}", digits_text(*f.low, f.in), value_text(*f.high, f.in));
   if (f.high) return fmt::format("at most {}", value_text(*f.high, f.in));
   if (f.low) return fmt::format("at least {}", value_text(*f.low, f.in));
   return "";
@@ -24,6 +24,15 @@ void print_finding(const Finding& f) {
   std::cout << fmt::format("  {:<9} {:<58} {:>13}   {}\n", to_text(f.verdict), f.id, value_text(f.value, f.in),
                            band_text(f));
   if (!f.reason.empty()) std::cout << fmt::format("            {}\n", f.reason);
+}
+
+/// A verdict's reasons, one a line.
+void print_reasons(std::string_view reasons) {
+  while (!reasons.empty()) {
+    const auto end = reasons.find("; ");
+    std::cout << "  " << reasons.substr(0, end) << '\n';
+    reasons.remove_prefix(end == std::string_view::npos ? reasons.size() : end + 2);
+  }
 }
 
 /// Per step: how many findings, and how they ended.
@@ -70,7 +79,7 @@ void print_run(const StoredRun& run, std::span<const StoredFinding> findings, bo
                            opened.scenario, opened.bench, to_text(opened.opened_at));
   if (run.closed) {
     std::cout << "  " << verdict_words(run.closed->verdict, colour) << "\n";
-    if (!run.closed->reason.empty()) std::cout << "  " << run.closed->reason << '\n';
+    print_reasons(run.closed->reason);
   } else {
     std::cout << "  not closed yet\n";
   }

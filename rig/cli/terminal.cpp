@@ -17,21 +17,21 @@ bool colour_on(int descriptor) {
 }
 
 std::string verdict_words(Verdict verdict, bool colour) {
-  // Blue and orange stay apart for every kind of colour vision; the shape tells the same without colour.
+  // Cyan and red stay apart for every kind of colour vision; word and shape tell the same without colour.
   const char* shape = "";
   const char* shade = "";
   switch (verdict) {
     case Verdict::pass:
-      shape = "( ) PASS", shade = "\033[1;34m";
+      shape = "\u25cf PASS", shade = "\033[1;36m";
       break;
     case Verdict::fail:
-      shape = "[X] FAIL", shade = "\033[1;38;5;208m";
+      shape = "\u25c6 FAIL", shade = "\033[1;31m";
       break;
     case Verdict::undecided:
-      shape = "<?> UNDECIDED", shade = "\033[1m";
+      shape = "\u25d0 UNDECIDED", shade = "\033[1m";
       break;
     case Verdict::void_:
-      shape = "--- VOID", shade = "\033[1m";
+      shape = "\u25cc VOID", shade = "\033[1m";
       break;
   }
   return colour ? fmt::format("{}{}\033[0m", shade, shape) : shape;
@@ -41,13 +41,16 @@ std::string dim(std::string_view text, bool colour) {
   return colour ? fmt::format("\033[2m{}\033[0m", text) : std::string{text};
 }
 
+std::string digits_text(double value, std::string_view unit) {
+  if (unit == "V" || unit == "A") return fmt::format("{:.4f}", value);
+  if (unit == "kPa" || unit == "K") return fmt::format("{:.2f}", value);
+  if (unit == "ms" || unit == "rpm") return fmt::format("{:.1f}", value);
+  if (unit == "edges") return fmt::format("{:.0f}", value);
+  return fmt::format("{:.4g}", value);
+}
+
 std::string value_text(double value, std::string_view unit) {
-  if (!std::isfinite(value)) return "-";
-  if (unit == "V" || unit == "A") return fmt::format("{:.4f} {}", value, unit);
-  if (unit == "kPa" || unit == "K") return fmt::format("{:.2f} {}", value, unit);
-  if (unit == "ms" || unit == "rpm") return fmt::format("{:.1f} {}", value, unit);
-  if (unit == "edges") return fmt::format("{:.0f} {}", value, unit);
-  return fmt::format("{:.4g} {}", value, unit);
+  return std::isfinite(value) ? fmt::format("{} {}", digits_text(value, unit), unit) : "-";
 }
 
 }  // namespace rig

@@ -17,5 +17,7 @@ std::string dim(std::string_view text, bool colour);
 
 /// A value with digits that fit its unit ("183.42 kPa", "0.0123 V").
 std::string value_text(double value, std::string_view unit);
+/// The same without its unit.
+std::string digits_text(double value, std::string_view unit);
 
 }  // namespace rig

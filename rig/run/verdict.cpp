@@ -61,6 +61,7 @@ std::string place_in_words(const Finding& finding, std::size_t count) {
   auto words = [](std::string text) {
     std::replace(text.begin(), text.end(), '_', ' ');
     for (auto slash = text.find('/'); slash != std::string::npos; slash = text.find('/')) text.replace(slash, 1, ", ");
+    if (const auto to = text.find(", to, "); to != std::string::npos) text.replace(to, 6, " to ");  // of a response
     return text;
   };
   const auto id = characteristic_from_text(finding.id);
