@@ -91,12 +91,43 @@ class Ceiling final : public CompiledWatch {
     return std::nullopt;
   }
 
+  /// Differences in volts that are inside whatever the rails do within this segment: most bins need no more than that.
+  struct Clearly {
+    double hidden_v, added_v;
+  };
+  Clearly clearly_inside(std::size_t c, const Readings& readings) const {
+    const auto& channel = product_.pressures[c];
+    const auto& rail = tracks_.rails[channel.rail];
+    double lowest = channel.curve.nominal_rail().value(), apart = 0;
+    for (std::size_t b = 0; b < std::min(readings.bins(rail.sensor), readings.bins(rail.controller)); ++b) {
+      const double sensor = readings.bin(rail.sensor, b).mean, controller = readings.bin(rail.controller, b).mean;
+      lowest = std::min({lowest, sensor, controller});
+      apart = std::max(apart, std::abs(sensor - controller));
+    }
+    const auto& points = channel.curve.points();
+    double slope = points[1].volts.value();  // least volts per kilopascal
+    for (std::size_t i = 1; i < points.size(); ++i)
+      slope = std::min(slope, (points[i].volts - points[i - 1].volts).value() /
+                                  (points[i].pressure - points[i - 1].pressure).value());
+    slope *= lowest / channel.curve.nominal_rail().value();
+    // A reading scales with its rail: rails that differ move a full-scale reading by as much.
+    return {channel.ceiling.most_hidden.value() * slope - apart, channel.ceiling.most_added.value() * slope - apart};
+  }
+
+  bool is_clearly_inside(const Clearly& clearly, std::size_t c, const Readings& readings, std::size_t bin) const {
+    const auto in = readings.bin(tracks_.pressures[c].in, bin), out = readings.bin(tracks_.pressures[c].out, bin);
+    const auto& ceiling = product_.pressures[c].ceiling;
+    return in.high - out.low < clearly.hidden_v && out.high - in.low < clearly.added_v &&
+           out.low >= ceiling.lowest_output.value() && out.high <= ceiling.highest_output.value();
+  }
+
   Outside scan(std::size_t c, const Readings& readings) const {
+    const auto clearly = clearly_inside(c, readings);
     Outside all;
     const std::size_t bins = std::min(readings.bins(tracks_.pressures[c].in), readings.bins(tracks_.pressures[c].out));
     Stretch run;
     for (std::size_t b = 0; b < bins; ++b) {
-      const auto by = outside(c, readings, b);
+      const auto by = is_clearly_inside(clearly, c, readings, b) ? std::nullopt : outside(c, readings, b);
       run = by ? Stretch{run.bins + 1, *by} : Stretch{};
       if (by && all.leading.bins == static_cast<double>(b)) all.leading = run;
       all.longest = longer(all.longest, run);

@@ -54,8 +54,10 @@ class Sweep final : public CompiledStep {
   std::string point_id(const SweepPoint& point, const std::string& channel) const {
     return to_text(Characteristic{name(), channel, point.speed, point.index, point.temperature, point.from_above});
   }
-  Finding judge_channel(std::size_t point, std::size_t channel, const SettledPoint& read, const Slice& slice) const;
-  SweepKept keep(std::size_t point, const SettledPoint& read, bool repeated) const;
+  Finding judge_channel(std::size_t point, std::size_t channel, const SettledPoint& read, const Expectation& expected,
+                        const Slice& slice) const;
+  SweepKept keep(std::size_t point, const SettledPoint& read, const std::vector<Expectation>& expected,
+                 bool repeated) const;
 
   SweepSpec spec_;
   Product product_;
@@ -93,9 +95,8 @@ void Sweep::write(Script& script) {
 }
 
 Finding Sweep::judge_channel(std::size_t point, std::size_t channel, const SettledPoint& read,
-                             const Slice& slice) const {
+                             const Expectation& expected, const Slice& slice) const {
   const auto& reading = read.pressures[channel];
-  const auto expected = expectation(product_, channel, read);
   const double doubt = std::hypot(reading.out_u.value(), expected.uncertainty.value());
   const auto band = Band::around(expected.value.value(), tolerance_at(spec_, points_[point]));
   auto finding = measured({ids_[point * product_.pressures.size() + channel], name(), "kPa"}, reading.out.value(),
@@ -107,12 +108,13 @@ Finding Sweep::judge_channel(std::size_t point, std::size_t channel, const Settl
   return finding;
 }
 
-SweepKept Sweep::keep(std::size_t point, const SettledPoint& read, bool repeated) const {
+SweepKept Sweep::keep(std::size_t point, const SettledPoint& read, const std::vector<Expectation>& expectations,
+                      bool repeated) const {
   SweepKept kept;
   for (std::size_t c = 0; c < read.pressures.size(); ++c) {
     const auto& reading = read.pressures[c];
     const auto& channel = product_.pressures[c];
-    const auto expected = expectation(product_, c, read);
+    const auto& expected = expectations[c];
     const auto set = channel.curve.volts(points_[point].pressures[c], product_.rails[channel.rail].nominal);
     // A segment played again waits longer, and so does one that changes the speed.
     const bool timed = reading.settled && reading.settled_after && !points_[point].speed_changes && !repeated;
@@ -136,12 +138,16 @@ Judged Sweep::judge(std::size_t i, const Slice& slice, const Scales& scales) con
   const auto point = i - lead_in_;
   const auto read = read_point(product_, bench_, tracks_, segments_[i], slice, scales, points_[point].speed);
   judged.reduction.voided = read.voided;
-  if (read.voided.empty()) judged.reduction.numbers = pack(keep(point, read, slice.record.id != segments_[i].id));
+  std::vector<Expectation> expected;
+  if (read.voided.empty()) {
+    for (std::size_t c = 0; c < product_.pressures.size(); ++c) expected.push_back(expectation(product_, c, read));
+    judged.reduction.numbers = pack(keep(point, read, expected, slice.record.id != segments_[i].id));
+  }
   if (point >= grid_) return judged;
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
     judged.findings.push_back(
         read.voided.empty()
-            ? judge_channel(point, c, read, slice)
+            ? judge_channel(point, c, read, expected[c], slice)
             : not_measured({ids_[point * product_.pressures.size() + c], name(), "kPa"}, read.voided, slice.record.id));
   }
   return judged;
