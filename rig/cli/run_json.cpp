@@ -55,6 +55,7 @@ Json to_json(const StoredRun& run) {
   json["supply_v"] =
       closed.supply ? number(std::round(closed.supply->value() * 1e3) / 1e3) : Json(nullptr);  // to a millivolt
   json["bench_s"] = seconds(closed.bench_duration);
+  json["host_s"] = seconds(closed.host_duration);
   json["segments_repeated"] = closed.segments_repeated;
   json["counts"] = {{"pass", closed.counts.pass},
                     {"fail", closed.counts.fail},

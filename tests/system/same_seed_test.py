@@ -6,7 +6,7 @@ import tempfile
 import stand
 
 # What may differ from run to run: ids and times, and what says which bench file it was.
-RUN_ONLY = {"run", "id", "attempt", "opened_at", "closed_at"}
+RUN_ONLY = {"run", "id", "attempt", "opened_at", "closed_at", "host_s"}
 BENCH_ONLY = {"bench", "inputs"}
 
 
