@@ -22,9 +22,9 @@ struct PortWheel {
 /// What a session is opened with. Limits are fixed from here on.
 struct SessionPlan {
   rig::CapturePlan capture;
-  std::vector<rig::PortLimit> limits;           ///< outputs not named may not be driven at all
-  std::vector<rig::PortState> starts_from;      ///< the bench refuses if its outputs are in another state; not named: safe
-  std::vector<PortWheel> wheels = {};           ///< one for each pulse output that is driven
+  std::vector<rig::PortLimit> limits;       ///< outputs not named may not be driven at all
+  std::vector<rig::PortState> starts_from;  ///< the bench refuses if its outputs are in another state; not named: safe
+  std::vector<PortWheel> wheels = {};       ///< one for each pulse output that is driven
 };
 
 enum class Progress {
@@ -39,8 +39,9 @@ class Session {
   virtual ~Session() = default;
   /// One per track of the plan, in its order.
   virtual const std::vector<rig::TrackInfo>& tracks() const = 0;
-  /// Queues segments after those queued before. They must stay where they are until the session is closed (nothing is copied).
-  /// Any number may be queued: the driver feeds the instruments as they have room. The first call starts the clock.
+  /// Queues segments after those queued before. They must stay where they are until the session is closed (nothing is
+  /// copied). Any number may be queued: the driver feeds the instruments as they have room. The first call starts the
+  /// clock.
   virtual void append(std::span<const rig::Segment> segments) = 0;
   /// No more segments will come; after the last one the outputs go to safe.
   virtual void finish() = 0;

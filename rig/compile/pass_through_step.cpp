@@ -192,16 +192,18 @@ Finding PassThrough::judge_difference(Named what, State state, std::size_t chann
   const auto segment = readings.slice().record.id;
   if (in.bins == 0 || out.bins == 0) return not_measured(std::move(what), "no readings", segment);
   const auto band = passive(state) ? spec_.passive_band : spec_.band;
-  return measured(std::move(what), out.value - in.value, 0.0, Band::around(0, band), std::hypot(in.uncertainty, out.uncertainty),
-                  segment);
+  return measured(std::move(what), out.value - in.value, 0.0, Band::around(0, band),
+                  std::hypot(in.uncertainty, out.uncertainty), segment);
 }
 
-Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, const Readings& readings, const Segment& segment) const {
+Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, const Readings& readings,
+                                   const Segment& segment) const {
   Named what{id(asked, channel), name(), "V"};
   const auto& record = readings.slice().record;
   const auto& line = product_.pressures[channel].name;
   const auto settled = settling(segment, record, channel);
-  if (!settled.input) return not_measured(std::move(what), "the bench's own source did not settle. Check its wire and source", record.id);
+  if (!settled.input)
+    return not_measured(std::move(what), "the bench's own source did not settle. Check its wire and source", record.id);
 
   const bool booting = asked.state == State::booting, rail = at_rail(asked.state);
   auto finding = booting ? judge_booting(std::move(what), channel, readings)
@@ -212,10 +214,12 @@ Finding PassThrough::judge_channel(const Asked& asked, std::size_t channel, cons
                                                   (record.end - record.start).count() / 1'000'000, words(asked.state)));
   if (finding.verdict != Verdict::fail) return finding;
   if (rail)
-    finding.reason = fmt::format("{} reads {:.3f} V {}: the module hides a sensor's fault", line, finding.value, words(asked.state));
+    finding.reason =
+        fmt::format("{} reads {:.3f} V {}: the module hides a sensor's fault", line, finding.value, words(asked.state));
   else
-    finding.reason = fmt::format("{}: output differs from input by {:+.3f} V {}{}", line, finding.value, words(asked.state),
-                                 passive(asked.state) ? ": the bypass is not made, or has resistance" : "");
+    finding.reason =
+        fmt::format("{}: output differs from input by {:+.3f} V {}{}", line, finding.value, words(asked.state),
+                    passive(asked.state) ? ": the bypass is not made, or has resistance" : "");
   return finding;
 }
 

@@ -144,8 +144,9 @@ void Script::settle(std::vector<Segment>& into, Wait wait) {
   speed_changed_ = false;
 }
 
-/// How long the declared chain (source, the module's input filter, its sampling, its output filter) needs to come within
-/// the settle span of this very jump: the slowest filter decays from the jump, the others add their time constants.
+/// How long the declared chain (source, the module's input filter, its sampling, its output filter) needs to come
+/// within the settle span of this very jump: the slowest filter decays from the jump, the others add their time
+/// constants.
 Nanoseconds Script::latency_of_chain(Nanoseconds speed_latency) const {
   const auto& build = product_->build;
   std::vector<double> taus{seconds(build.input_filter), seconds(build.output_filter)};

@@ -9,7 +9,9 @@
 /// The shipped files, loaded, for tests that need a real product.
 namespace shipped {
 
-inline std::string path(const std::string& relative) { return std::string{PROOFSTAND_SOURCE_DIR} + "/scenarios/" + relative; }
+inline std::string path(const std::string& relative) {
+  return std::string{PROOFSTAND_SOURCE_DIR} + "/scenarios/" + relative;
+}
 
 template <class T>
 T whole(rig::Loaded<T> loaded) {

@@ -44,10 +44,10 @@ inline rig::Capabilities capabilities() {
   rig::Capabilities all;
   all.identity = "toy bench";
   all.ports = {
-      port("battery", rig::PortKind::supply, 0, 20),       port("source", rig::PortKind::voltage_source, 0, 5.5),
-      port("pulses", rig::PortKind::pulse_source, 0, 12000),  port("relay", rig::PortKind::relay, 0, 1),
-      port("sense", rig::PortKind::voltage_sense, -1, 21), port("edges", rig::PortKind::edge_sense, 0, 12),
-      port("service", rig::PortKind::service_port, 0, 5),  port("current", rig::PortKind::current_sense, 0, 5)};
+      port("battery", rig::PortKind::supply, 0, 20),         port("source", rig::PortKind::voltage_source, 0, 5.5),
+      port("pulses", rig::PortKind::pulse_source, 0, 12000), port("relay", rig::PortKind::relay, 0, 1),
+      port("sense", rig::PortKind::voltage_sense, -1, 21),   port("edges", rig::PortKind::edge_sense, 0, 12),
+      port("service", rig::PortKind::service_port, 0, 5),    port("current", rig::PortKind::current_sense, 0, 5)};
   all.ports[sense].captures = bit(rig::CaptureKind::samples) | bit(rig::CaptureKind::envelope);
   all.ports[edges].captures = bit(rig::CaptureKind::edges);
   all.ports[service].captures = bit(rig::CaptureKind::bytes);
