@@ -23,6 +23,8 @@ std::string purpose_of(const std::string& step) {
       {"pass_through",
        "out = in wherever the module must not shift: without power, half powered, standing, idling, at the rails"},
       {"sweep", "the map over speed and pressure, each point read once settled"},
+      {"last_pass_through", "out = in once more without power: taken out or dead, the engine is as its maker built it"},
+      {"derate", "how the shift goes away as the intake air warms"},
       {"ceiling", "the product's hard ceiling, over every reading of the run"},
   };
   for (const auto& [name, what] : known)
