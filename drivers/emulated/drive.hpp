@@ -29,8 +29,8 @@ class Decay {
   std::array<double, kSlots> factors_{};
 };
 
-/// Less than this of an exponential is left out: a tenth of a microvolt.
-constexpr double kNothing = 1e-7;
+/// Less than this of an exponential is left out: two microvolts, a few hundredths of any converter's code.
+constexpr double kNothing = 2e-6;
 constexpr double or_nothing(double amplitude) { return amplitude > -kNothing && amplitude < kNothing ? 0 : amplitude; }
 
 /// A voltage that follows its target (a level or a ramp) with one time constant. Its time counts from `now`, which its

@@ -51,7 +51,6 @@ EnvelopeLane::EnvelopeLane(SensePlace place, Converter converter, LaneNoise nois
   }
 }
 
-/// Every field is a double, so that no store of a code can be taken for a change of it.
 inline void EnvelopeLane::Shape::write(std::int32_t* values, double low, double high, double mean,
                                        std::uint64_t draw) const {
   mean = held(mean + mean_noise * deviates->from(draw, 0), lowest, highest);
@@ -68,9 +67,9 @@ inline void EnvelopeLane::Shape::write(std::int32_t* values, double low, double 
   values[2] = sixteenths;
 }
 
-void EnvelopeLane::take_moving(std::int64_t grid_end) {
+void EnvelopeLane::take_moving(std::int64_t step) {
   Net& net = *place_.net;
-  net.advance(grid_end);
+  net.advance(step * grid_);
   const Seen& seen = net.seen(place_.sense);
   double low = converter_.code(seen.low), high = converter_.code(seen.high);
   if (low > high) std::swap(low, high);
@@ -83,27 +82,43 @@ void EnvelopeLane::take_moving(std::int64_t grid_end) {
     low = low_, high = high_, mean = sum_ / static_cast<double>(steps_);
     gathered_ = 0;
   }
-  note_saturation(low, high, grid_end / grid_);
+  note_saturation(low, high, step);
   std::int32_t* values = out_.add(3);
-  shape_.write(values, low, high, mean, noise_.chance.bits(static_cast<std::uint64_t>(grid_end / grid_)));
+  shape_.write(values, low, high, mean, noise_.chance.bits(static_cast<std::uint64_t>(step)));
+  last_mean_ = values[2];
+  completed_ = true;
+}
+
+void EnvelopeLane::begin_rest(std::int64_t step, double reading) {
+  resting_ = true;
+  next_rest_ = step;
+  rest_ = reading;
+  const double code = converter_.code(reading);
+  rest_level_ = code;
+  note_saturation(code, code, step);
+}
+
+void EnvelopeLane::write_next_rest() {
+  std::int32_t* values = out_.add(3);
+  const std::uint64_t draw = noise_.chance.bits(static_cast<std::uint64_t>(next_rest_++));
+  shape_.write(values, rest_level_, rest_level_, rest_level_, draw);
   last_mean_ = values[2];
   completed_ = true;
 }
 
 /// Many bins of one level at once: nothing of the lane is looked up inside the loop.
-void EnvelopeLane::write_rest() {
-  const double code = converter_.code(rest_);
-  note_saturation(code, code, first_at_rest_);
-  std::int32_t* values = out_.add(3 * static_cast<std::size_t>(at_rest_));
+void EnvelopeLane::write_rest(std::int64_t until) {
+  resting_ = false;
+  const std::int64_t count = until - next_rest_ + 1;
+  if (count <= 0) return;
+  const double level = rest_level_;
   const Shape shape = shape_;
   const Chance chance = noise_.chance;
-  auto bin = static_cast<std::uint64_t>(first_at_rest_);
-  for (const std::int32_t* end = values + 3 * at_rest_; values != end; values += 3) {
-    shape.write(values, code, code, code, chance.bits(bin++));
+  auto bin = static_cast<std::uint64_t>(next_rest_);
+  std::int32_t* values = out_.add(3 * static_cast<std::size_t>(count));
+  for (const std::int32_t* end = values + 3 * count; values != end; values += 3) {
+    shape.write(values, level, level, level, chance.bits(bin++));
   }
-  last_mean_ = values[-1];
-  at_rest_ = 0;
-  completed_ = true;
 }
 
 static_assert(rig::kMeanFraction == 16, "EnvelopeLane shifts by four");

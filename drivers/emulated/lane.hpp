@@ -52,38 +52,40 @@ class EnvelopeLane {
   EnvelopeLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period, std::int64_t grid,
                std::int64_t conversions);
   void begin(std::int64_t at) {
-    flush();
+    flush(at / grid_);
     out_.begin_block(at);
     active_ = true;
     gathered_ = 0;
   }
-  void end(std::int64_t) {
-    flush();
+  void end(std::int64_t at) {
+    flush(at / grid_);
     active_ = false;
   }
   bool active() const { return active_; }
   void go_on(std::int64_t at) { out_.begin_block(at - gathered_ * grid_); }
 
-  /// A step of the grid is over. While nothing moves, bins are only counted and written together later, unless someone
-  /// wants each one's mean at once.
-  void take(std::int64_t grid_end) {
+  /// A step of the grid is over; steps count by their ends. While nothing moves, bins are written together later,
+  /// unless someone wants each one's mean at once.
+  void take(std::int64_t step) {
     completed_ = false;
     if (!active_) return;
     const Net& net = *place_.net;
     if (net.quiet() && !net.touched() && steps_ == 1) {
       const double reading = net.reading(place_.sense);
-      if (at_rest_ > 0 && reading != rest_) flush();
-      if (at_rest_++ == 0) first_at_rest_ = grid_end / grid_, rest_ = reading;
-      if (watched_) flush();
+      if (resting_ && reading != rest_) flush(step - 1);
+      if (!resting_) begin_rest(step, reading);
+      if (watched_) write_next_rest();
     } else {
-      flush();
-      take_moving(grid_end);
+      flush(step - 1);
+      take_moving(step);
     }
   }
-  /// Writes what has been counted only.
-  void flush() {
-    if (at_rest_ > 0) write_rest();
+  /// Writes the bins at rest up to a step.
+  void flush(std::int64_t until) {
+    if (resting_) write_rest(until);
   }
+  /// take() need not be called while the net stays at rest.
+  bool can_rest() const { return (!active_ || resting_) && !watched_; }
   void watch(bool yes) { watched_ = yes; }
   /// The mean of the bin that the last step completed, if it did. REQUIRES: watched.
   std::optional<double> completed() const {
@@ -95,13 +97,17 @@ class EnvelopeLane {
   LaneValues& out() { return out_; }
 
  private:
-  struct Shape {  ///< how a bin's three values come from its signal
+  /// How a bin's three values come from its signal. Every field is a double, so that no store of a code can be taken
+  /// for a change of it.
+  struct Shape {
     const Normal* deviates = nullptr;
     double mean_noise = 0, reach = 0, wander = 0, lowest = 0, highest = 0;
     void write(std::int32_t* values, double low, double high, double mean, std::uint64_t draw) const;
   };
-  void take_moving(std::int64_t grid_end);
-  void write_rest();
+  void take_moving(std::int64_t step);
+  void begin_rest(std::int64_t step, double reading);
+  void write_next_rest();
+  void write_rest(std::int64_t until);
   void note_saturation(double low, double high, std::int64_t bin) {
     if (!saturated_at_ && converter_.saturated(low, high)) saturated_at_ = bin * grid_ - grid_ * steps_;
   }
@@ -112,10 +118,10 @@ class EnvelopeLane {
   std::int64_t grid_, steps_;
   std::int64_t gathered_ = 0;
   double low_ = 0, high_ = 0, sum_ = 0;
-  std::int64_t at_rest_ = 0, first_at_rest_ = 0;  // bins, counted by their ends in steps of the grid
-  double rest_ = 0;
+  std::int64_t next_rest_ = 0;        // the next bin at rest to be written, by the step it ends with
+  double rest_ = 0, rest_level_ = 0;  // as a code
   std::int32_t last_mean_ = 0;
-  bool active_ = false, watched_ = false, completed_ = false;
+  bool active_ = false, watched_ = false, completed_ = false, resting_ = false;
   std::optional<std::int64_t> saturated_at_;
   LaneValues out_;
 };

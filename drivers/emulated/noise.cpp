@@ -24,7 +24,7 @@ Normal::Normal() {
       if (reached + more >= wanted) {
         const double value = x + kStep * (wanted - reached) / more;
         quantile_[i] = static_cast<float>(value);
-        quantile_[kStrips - 1 - i] = static_cast<float>(-value);
+        quantile_[kStrips - 1 - i] = -quantile_[i];
         break;
       }
       reached += more;

@@ -37,12 +37,14 @@ void Recorder::add_lane(const rig::Capabilities& can, const std::string& serial,
   const Converter converter = make_converter(setup_, track.port, troubles);
   info.scale = converter.scale;
   const SensePlace place = world_.sense(track.port);
-  if (std::find(nets_.begin(), nets_.end(), place.net) == nets_.end()) nets_.push_back(place.net);
+  auto group = std::find_if(nets_.begin(), nets_.end(), [&](const NetLanes& g) { return g.net == place.net; });
+  if (group == nets_.end()) group = nets_.insert(group, NetLanes{place.net, {}});
   const unsigned channel = 0x10000u * static_cast<unsigned>(track.kind) + 0x200u + index(track.port);
   const LaneNoise noise{Chance{setup_.seed, serial, channel}, setup_.perfect ? 0 : setup_.noise_codes};
   if (track.kind == rig::CaptureKind::envelope) {
     const auto each = port.shortest_period.count() > 0 ? port.shortest_period : kUsualConversion;
     const std::int64_t conversions = std::max<std::int64_t>(track.period / each, 1);
+    group->envelopes.push_back(envelopes_.size());
     lanes_.push_back({track.kind, envelopes_.size()});
     envelopes_.emplace_back(place, converter, noise, track.period.count(), can.grid.count(), conversions);
   } else {
@@ -52,6 +54,7 @@ void Recorder::add_lane(const rig::Capabilities& can, const std::string& serial,
 }
 
 void Recorder::begin(rig::TrackId track, std::int64_t at) {
+  rouse();
   with(lanes_[index(track)], [at](auto& lane) { lane.begin(at); });
 }
 
@@ -60,6 +63,7 @@ void Recorder::end(rig::TrackId track, std::int64_t at) {
 }
 
 void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
+  rouse();
   segment_start_ = at;
   windows_ = &segment.windows;
   next_window_ = segment.windows.empty() ? INT64_MAX : at;
@@ -71,7 +75,7 @@ void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
 }
 
 void Recorder::end_segment(std::int64_t at) {
-  flush();
+  flush(at);
   for (const rig::Window& window : *windows_) end(window.track, at);
   next_window_ = INT64_MAX;
 }
@@ -95,7 +99,12 @@ void Recorder::move_windows(std::int64_t at) {
 }
 
 void Recorder::end_step(std::int64_t to) {
-  for (EnvelopeLane& lane : envelopes_) lane.take(to);
+  const std::int64_t step = to / grid_;
+  for (NetLanes& group : nets_) {
+    const Net& net = *group.net;
+    if (group.resting && net.version() == group.version && net.quiet() && !net.touched()) continue;
+    take_envelopes(group, step);
+  }
   waiting_ += 3 * envelopes_.size();
   for (SampleLane& lane : samples_) {
     if (!lane.active()) continue;
@@ -105,7 +114,16 @@ void Recorder::end_step(std::int64_t to) {
   }
   if (!world_.speed().edges_in().empty()) take_edges(world_.speed().edges_in(), false, to);
   if (!world_.speed().edges_out().empty()) take_edges(world_.speed().edges_out(), true, to);
-  for (Net* net : nets_) net->begin_stretch(to);
+  for (NetLanes& group : nets_) group.net->begin_stretch(to);
+}
+
+void Recorder::take_envelopes(NetLanes& group, std::int64_t step) {
+  group.resting = true;
+  for (std::size_t lane : group.envelopes) {
+    envelopes_[lane].take(step);
+    group.resting = group.resting && envelopes_[lane].can_rest();
+  }
+  group.version = group.net->version();
 }
 
 void Recorder::take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to) {
@@ -121,8 +139,9 @@ void Recorder::take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::in
 }
 
 /// Writes what was put off, and flags what was off the scale: once a segment and port.
-void Recorder::flush() {
-  for (EnvelopeLane& lane : envelopes_) lane.flush();
+void Recorder::flush(std::int64_t until) {
+  rouse();
+  for (EnvelopeLane& lane : envelopes_) lane.flush(until / grid_);
   for (std::size_t i = 0; i < lanes_.size(); ++i) {
     Lane& lane = lanes_[i];
     std::optional<std::int64_t> at;
@@ -137,7 +156,7 @@ void Recorder::flush() {
 }
 
 void Recorder::drain(rig::Chunk& chunk, std::int64_t at) {
-  flush();
+  flush(at);
   std::size_t used = 0;
   for (std::size_t i = 0; i < lanes_.size(); ++i) {
     const std::size_t width = lanes_[i].kind == rig::CaptureKind::envelope ? 3 : 1;

@@ -54,7 +54,10 @@ class Recorder {
   void end(rig::TrackId track, std::int64_t at);
   void move_windows(std::int64_t at);
   void take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to);
-  void flush();
+  void flush(std::int64_t until);
+  void rouse() {
+    for (NetLanes& group : nets_) group.resting = false;
+  }
 
   const rig::BenchSetup& setup_;
   World& world_;
@@ -63,7 +66,14 @@ class Recorder {
   std::vector<EnvelopeLane> envelopes_;
   std::vector<SampleLane> samples_;
   std::vector<EdgeLane> edges_;
-  std::vector<Net*> nets_;
+  struct NetLanes {  ///< a net and the envelopes that look at it
+    Net* net;
+    std::vector<std::size_t> envelopes;
+    bool resting = false;  ///< none of them needs to be asked while the net stays as it is
+    std::uint32_t version = 0;
+  };
+  void take_envelopes(NetLanes& group, std::int64_t step);
+  std::vector<NetLanes> nets_;
   const std::vector<rig::Window>* windows_ = nullptr;
   std::int64_t segment_start_ = 0, next_window_ = INT64_MAX;
   std::int64_t grid_, tick_ns_;
