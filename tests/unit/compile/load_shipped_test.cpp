@@ -67,7 +67,7 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
   const Loaded<Scenario> result = load_scenario(shipped("end-of-line.yaml"));
   const Scenario scenario = loaded(result);
   CHECK(scenario.purpose == Purpose::end_of_line);
-  REQUIRE(scenario.steps.size() == 5);
+  REQUIRE(scenario.steps.size() == 6);
   CHECK(std::holds_alternative<SelfTestSpec>(scenario.steps[0]));
   CHECK(std::get<PowerUpSpec>(scenario.steps[1]).repeat == 3);
   CHECK(std::get<PassThroughSpec>(scenario.steps[2]).states.size() == 9);
@@ -97,7 +97,7 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
 
 TEST_CASE("the one-pressure end-of-line scenario loads", "[compile][load]") {
   const Scenario scenario = loaded(load_scenario(shipped("end-of-line-one-pressure.yaml")));
-  CHECK(scenario.steps.size() == 4);
+  CHECK(scenario.steps.size() == 5);
   CHECK(std::get<SweepSpec>(scenario.steps[3]).throttle_drop.empty());
 }
 
