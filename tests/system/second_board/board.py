@@ -2,7 +2,7 @@
 """A rig board behind a pseudo-terminal, with an invented module fitted: written from drivers/board/PROTOCOL.md alone.
 
     board.py --bench scenarios/benches/board.yaml --product scenarios/products/two-pressure.yaml --link PATH
-             [--fault no_bypass|offset] [--ahead STRETCHES]
+             [--fault no_bypass|offset] [--ahead STRETCHES] [--lose NTH]
 
 Prints `ready: PATH` and serves until SIGTERM. It shares no code with the program, so that the page is proved and not a
 codec held to itself. Its time is not paced: it passes as fast as the host takes the readings.
@@ -35,7 +35,9 @@ BREATH = 0.0015    # seconds that a host is given to say `advance`, after each s
 class Wire:
     """The pseudo-terminal: replies go ahead of data, and nothing is sent into a full line."""
 
-    def __init__(self, link):
+    def __init__(self, link, lose=0):
+        self._lose, self._commands = lose, 0   # every so many replies one is lost
+        self._lost = None
         self.master, self._slave = os.openpty()
         tty.setraw(self._slave)
         tty.setraw(self.master)
@@ -49,6 +51,11 @@ class Wire:
         self._going = b""
 
     def send(self, session_number, sequence, message, payload, is_data):
+        if self._lose and sequence and sequence != self._lost:
+            self._commands += 1
+            if self._commands % self._lose == 0:
+                self._lost = sequence
+                return
         (self._data if is_data else self._replies).append(frames.build(session_number, sequence, message, payload))
         if is_data:
             self._numbers.append(struct.unpack_from("<I", payload, 4)[0])
@@ -120,12 +127,13 @@ def main():
     parser.add_argument("--link", required=True)
     parser.add_argument("--fault", choices=["no_bypass", "offset"])
     parser.add_argument("--ahead", type=int, default=1)
+    parser.add_argument("--lose", type=int, default=0)
     given = parser.parse_args()
     with open(given.bench, encoding="utf-8") as bench_file, open(given.product, encoding="utf-8") as product_file:
         bench, product = yaml.safe_load(bench_file), yaml.safe_load(product_file)
     descriptions = ports.describe(bench)
     rig = signals.Rig(bench, product, descriptions, session.RATE, given.fault)
-    wire = Wire(given.link)
+    wire = Wire(given.link, given.lose)
     board = session.Board(rig, descriptions, bench["board"]["baud"] // 10, wire.send, time.monotonic())
     board.bad_frames = lambda: wire.splitter.bad
     board.first_waiting = wire.first_waiting
