@@ -25,6 +25,7 @@ std::string purpose_of(const std::string& step) {
       {"sweep", "the map over speed and pressure, each point read once settled"},
       {"last_pass_through", "out = in once more without power: taken out or dead, the engine is as its maker built it"},
       {"derate", "how the shift goes away as the intake air warms"},
+      {"connection", "was a unit there at all?"},
       {"ceiling", "the product's hard ceiling, over every reading of the run"},
   };
   for (const auto& [name, what] : known)

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include "rig/compile/ceiling_watch.hpp"
+#include "rig/compile/connection_watch.hpp"
 #include "rig/compile/pass_through_step.hpp"
 #include "rig/compile/plan.hpp"
 #include "rig/compile/power_up_step.hpp"
@@ -191,6 +192,7 @@ class Compiler {
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
     plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
+    plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
     plan_->bound = script.bound();
     for (const auto& step : steps) {
       plan_->segment_count += step->segments().size();

@@ -84,12 +84,14 @@ class CompiledStep {
   std::string name_;
 };
 
-/// Looks at every segment of the run, whatever step it belongs to (the hard ceiling).
+/// Looks at every segment of the run, whatever step it belongs to: the hard ceiling, the connection.
 class CompiledWatch {
  public:
   virtual ~CompiledWatch() = default;
   virtual std::string_view name() const = 0;
   virtual int judge_version() const = 0;
+  /// Whether its findings speak of the rig alone: one that does not pass voids the run.
+  virtual bool of_the_rig() const { return false; }
   virtual Reduction look(const Slice& slice, const Scales& scales) const = 0;
   virtual std::vector<Finding> conclude(std::span<const Reduction> reductions) const = 0;
   virtual std::vector<std::string> characteristics() const = 0;

@@ -122,12 +122,16 @@ std::vector<PowerUp::StartBin> PowerUp::trace_start(const Readings& readings, st
   for (std::size_t b = 0; b < start.size(); ++b) {
     start[b] = {readings.bin(tracks_.pressures[c].in, b), readings.bin(tracks_.pressures[c].out, b), std::nan("")};
     const Volts rail{readings.bin(tracks_.rails[channel.rail].controller, b).mean};
-    if (rail < product_.rails[channel.rail].lowest) continue;
+    bool reference = rail >= product_.rails[channel.rail].lowest;  // on both sides of the module
+    if (!reference) continue;
     for (std::size_t i = 0; i < measured.size(); ++i) {
       const auto& other = product_.pressures[i];
       const Volts sensor_rail{readings.bin(tracks_.rails[other.rail].sensor, b).mean};
+      if (sensor_rail < product_.rails[other.rail].lowest) reference = false;
+      if (!reference) break;
       measured[i] = other.curve.pressure(Volts{readings.bin(tracks_.pressures[i].in, b).mean}, sensor_rail);
     }
+    if (!reference) continue;
     start[b].table_v =
         channel.curve.volts(expected_output(product_, c, {spec_.speed, measured, kAmbient}), rail).value();
   }

@@ -57,6 +57,11 @@ std::string read_pressures(const Product& product, const TrackMap& tracks, const
     if (Volts{controller.value} < rail.lowest || Volts{controller.value} > rail.highest)
       return fmt::format("{} reads {:.3f} V at the controller's side, allowed {:g} to {:g} V", rail.name,
                          controller.value, rail.lowest.value(), rail.highest.value());
+    if (Volts{sensor.value} < rail.lowest)
+      point.unit_fault = fmt::format(
+          "{} is {:.3f} V on the sensor's side and {:.3f} V on the controller's: it does not pass the module",
+          rail.name, sensor.value, controller.value);
+    if (!point.unit_fault.empty()) return {};
     auto& reading = point.pressures.emplace_back();
     reading.in_v = readings.at_end(tracks.pressures[i].in, window);
     reading.out_v = readings.at_end(tracks.pressures[i].out, window);
@@ -79,6 +84,7 @@ std::string read_temperature(const Product& product, const TrackMap& tracks, con
     const auto volts = readings.at_end(track, window);
     if (volts.bins == 0 || volts.value <= 0 || volts.value >= rail.value) return std::nullopt;
     const auto value = channel.curve.temperature(Volts{volts.value}, Volts{rail.value});
+    if (!std::isfinite(value.value())) return std::nullopt;
     const double doubt = root_sum(volts.uncertainty, volts.value * rail.uncertainty / rail.value);
     point.temperature_u =
         std::max(point.temperature_u, Kelvins{doubt * channel.curve.kelvins_per_volt(value, Volts{rail.value})});
@@ -122,7 +128,7 @@ SettledPoint read_point(const Product& product, const BenchSetup& bench, const T
   point.voided = settled.input_failed;
   if (!point.voided.empty()) return point;
   point.voided = read_pressures(product, tracks, readings, settled, point);
-  if (!point.voided.empty()) return point;
+  if (!point.voided.empty() || !point.unit_fault.empty()) return point;
   point.voided = read_temperature(product, tracks, readings, point);
   if (!point.voided.empty()) return point;
   point.voided = read_speed(product, tracks, readings, about, point);

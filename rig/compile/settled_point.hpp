@@ -19,7 +19,8 @@ struct PressureReading {
 };
 
 struct SettledPoint {
-  std::string voided;  ///< why nothing can be said; empty when something can
+  std::string voided;      ///< why nothing can be said; empty when something can
+  std::string unit_fault;  ///< nothing can be measured, and the unit is why; empty when it can
   std::vector<PressureReading> pressures;
   std::optional<Celsius> temperature_in, temperature_out;
   Kelvins temperature_u{0};

@@ -136,19 +136,22 @@ Judged Sweep::judge(std::size_t i, const Slice& slice, const Scales& scales) con
   judged.reduction.segment = slice.record.id;
   if (i < lead_in_) return judged;
   const auto point = i - lead_in_;
+  const auto channels = product_.pressures.size();
   const auto read = read_point(product_, bench_, tracks_, segments_[i], slice, scales, points_[point].speed);
-  judged.reduction.voided = read.voided;
+  judged.reduction.voided = read.voided.empty() ? read.unit_fault : read.voided;
   std::vector<Expectation> expected;
-  if (read.voided.empty()) {
-    for (std::size_t c = 0; c < product_.pressures.size(); ++c) expected.push_back(expectation(product_, c, read));
+  if (judged.reduction.voided.empty()) {
+    for (std::size_t c = 0; c < channels; ++c) expected.push_back(expectation(product_, c, read));
     judged.reduction.numbers = pack(keep(point, read, expected, slice.record.id != segments_[i].id));
   }
   if (point >= grid_) return judged;
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
-    judged.findings.push_back(
-        read.voided.empty()
-            ? judge_channel(point, c, read, expected[c], slice)
-            : not_measured({ids_[point * product_.pressures.size() + c], name(), "kPa"}, read.voided, slice.record.id));
+  for (std::size_t c = 0; c < channels; ++c) {
+    if (!expected.empty()) {
+      judged.findings.push_back(judge_channel(point, c, read, expected[c], slice));
+      continue;
+    }
+    auto finding = not_measured({ids_[point * channels + c], name(), "kPa"}, judged.reduction.voided, slice.record.id);
+    judged.findings.push_back(read.unit_fault.empty() ? finding : failed(finding, read.unit_fault));
   }
   return judged;
 }

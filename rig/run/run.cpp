@@ -83,8 +83,14 @@ class Runner {
       while (session_->next(chunk_) != drivers::Progress::ended) {
       }
     }
-    for (std::size_t w = 0; w < plan_.watches.size(); ++w)
-      for (auto& finding : plan_.watches[w]->conclude(watched_[w])) add(std::move(finding));
+    for (std::size_t w = 0; w < plan_.watches.size(); ++w) {
+      for (auto& finding : plan_.watches[w]->conclude(watched_[w])) {
+        // A run that was cut short has not seen enough to say so of the rig.
+        if (plan_.watches[w]->of_the_rig() && !ended_)
+          self_test_passed_ = self_test_passed_ && finding.verdict == Verdict::pass;
+        add(std::move(finding));
+      }
+    }
   }
 
   /// False when the run must not go on.

@@ -16,7 +16,7 @@ struct RunVerdict {
 /// What happened to the rig while the run was on.
 struct RigHealth {
   std::string fault;             ///< the run was cut short: link, clock, board, a person's stop. Empty when it was not.
-  bool self_test_passed = true;  ///< opening and closing
+  bool self_test_passed = true;  ///< opening and closing, and whatever else was said of the rig
 };
 
 /// A fault of the rig or a self-test that did not pass voids everything: nothing is said of the unit. Else a fail

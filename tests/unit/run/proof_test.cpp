@@ -128,7 +128,8 @@ TEST_CASE("a trouble of the bench is void, never held against the unit", "[run][
                                           "drifted_source=rail_5v:0.1",
                                           "saturated_capture=manifold_pressure",
                                           "saturated_capture=charge_pressure",
-                                          "drifted_check_standard"};
+                                          "drifted_check_standard",
+                                          "stuck_relay=isolator"};
   for (const auto& trouble : troubles) {
     for (std::uint64_t seed = 1; seed <= 5; ++seed) {
       const auto outcome = two_pressure().run({"GOOD-1", {}, {trouble}, seed});
