@@ -104,7 +104,9 @@ std::optional<Resend> HostStream::request(rig::Nanoseconds now) {
   if (asked_ && asked_for_ == wanted_ && now - *asked_ < kAskAgain) return std::nullopt;
   if (!asked_ || asked_for_ != wanted_) times_asked_ = 0;
   const std::uint32_t hole_end = ahead_.empty() ? end_ : ahead_.begin()->first;
-  if (++times_asked_ > kMostAsked) {
+  // Frames come in order: only when a later one is here is the missing one lost, and not just late behind a status,
+  // which goes ahead of it. A record skipped for being late would leave its segment open for ever.
+  if (!ahead_.empty() && ++times_asked_ > kMostAsked) {
     skip_to(hole_end);
     asked_.reset();
     return request(now);

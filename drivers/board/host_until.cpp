@@ -7,6 +7,7 @@ namespace drivers::board {
 
 void HostUntil::playing(const rig::Segment& segment, std::uint64_t start) {
   if (segment_ == segment.id) return;
+  note_state();
   segment_ = segment.id;
   conditions_.clear();
   const auto* until = std::get_if<rig::Until>(&segment.end);
@@ -15,7 +16,7 @@ void HostUntil::playing(const rig::Segment& segment, std::uint64_t start) {
   from_ = start_ + until->not_before;
   for (const rig::SettleCondition& c : until->conditions) {
     const rig::Nanoseconds bin = tracks_[rig::index(c.track)].track.period;
-    conditions_.push_back({c, rig::SettleDetector{c.window, bin, c.span.value(), c.slowest}, {}});
+    conditions_.push_back({c, rig::SettleDetector{c.window, bin, c.span.value(), c.slowest}, {}, {}});
   }
 }
 
@@ -25,10 +26,20 @@ bool HostUntil::take(const rig::Block& block) {
     if (condition.asked.track == block.track) take(condition, block);
   if (!all_settled()) return false;
   ended_ = segment_;
-  settled_.clear();
-  for (const Condition& condition : conditions_) settled_.push_back(condition.seen.front().since - start_);
+  Settled& settled = known_[*segment_];
+  settled.clear();
+  for (const Condition& condition : conditions_) settled.push_back(condition.seen.front().since - start_);
   conditions_.clear();
   return true;
+}
+
+/// What the conditions of the segment that plays have come to, if it has not been ended by them.
+void HostUntil::note_state() {
+  if (!segment_ || conditions_.empty()) return;
+  Settled& settled = known_[*segment_];
+  settled.assign(conditions_.size(), std::nullopt);
+  for (std::size_t i = 0; i < conditions_.size(); ++i)
+    if (const auto& last = conditions_[i].last; last && last->settled) settled[i] = last->since - start_;
 }
 
 void HostUntil::take(Condition& condition, const rig::Block& block) {
@@ -40,7 +51,8 @@ void HostUntil::take(Condition& condition, const rig::Block& block) {
     const double mean = block.values[3 * i + 2] / static_cast<double>(rig::kMeanFraction) * info.scale + info.offset;
     const bool settled = condition.detector.take(mean);
     const auto held = condition.detector.bins_since_first_held().value_or(0);
-    condition.seen.push_back({end, settled, end - info.track.period * held});
+    condition.last = Seen{end, settled, end - info.track.period * held};
+    condition.seen.push_back(*condition.last);
   }
 }
 
@@ -64,10 +76,14 @@ bool HostUntil::all_settled() {
   }
 }
 
-void HostUntil::complete(rig::SegmentRecord& record) const {
-  if (!ended_ || record.id != *ended_ || record.reason != rig::SegmentEnd::advanced) return;
-  record.reason = rig::SegmentEnd::settled;
-  record.settled = settled_;
+void HostUntil::complete(rig::SegmentRecord& record) {
+  if (segment_ == record.id) note_state();
+  const auto known = known_.find(record.id);
+  if (known == known_.end()) return;
+  if (record.reason == rig::SegmentEnd::advanced) record.reason = rig::SegmentEnd::settled;
+  if (record.reason == rig::SegmentEnd::settled || record.reason == rig::SegmentEnd::timed_out)
+    record.settled = known->second;
+  known_.erase(known_.begin(), std::next(known));
 }
 
 }  // namespace drivers::board

@@ -2,6 +2,7 @@
 
 #include <cstdint>
 #include <deque>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -22,8 +23,9 @@ class HostUntil {
   bool take(const rig::Block& block);
   /// The segment that take() last said to end.
   std::optional<std::uint32_t> ended() const { return ended_; }
-  /// Makes the record of a segment that was ended here say what the board could not know.
-  void complete(rig::SegmentRecord& record) const;
+  /// Makes the record of a segment say what the board could not know: it settled, or which of its lines did. Records
+  /// come in order, perhaps long after the next segment has begun to play.
+  void complete(rig::SegmentRecord& record);
 
  private:
   struct Seen {  ///< what a condition knew at the end of one bin
@@ -35,16 +37,19 @@ class HostUntil {
     rig::SettleCondition asked;
     rig::SettleDetector detector;
     std::deque<Seen> seen;
+    std::optional<Seen> last;
   };
+  using Settled = std::vector<std::optional<rig::Nanoseconds>>;
   void take(Condition& condition, const rig::Block& block);
   bool all_settled();
+  void note_state();
 
   const WireMap* map_;
   std::vector<rig::TrackInfo> tracks_;
   std::optional<std::uint32_t> segment_, ended_;
   rig::BenchTime start_, from_;
   std::vector<Condition> conditions_;
-  std::vector<std::optional<rig::Nanoseconds>> settled_;
+  std::map<std::uint32_t, Settled> known_;  ///< by segment, until its record has come
 };
 
 }  // namespace drivers::board
