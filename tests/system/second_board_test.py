@@ -89,6 +89,12 @@ def a_good_unit_of_the_other_product_passes(folder):
     expect((status, report["verdict"]) == (0, "pass"), f"the other product: exit {status}, {described(report)}")
 
 
+def a_board_that_runs_ahead_of_the_host_is_no_trouble(folder):
+    with board(folder, "two-pressure.yaml", "--ahead", "8") as (_, path):
+        status, report = prove(folder, path, "T00004")
+    expect((status, report["verdict"]) == (0, "pass"), f"a board that runs ahead: exit {status}, {described(report)}")
+
+
 def a_missing_bypass_is_found(folder):
     with board(folder, "two-pressure.yaml", "--fault", "no_bypass") as (_, path):
         status, report = prove(folder, path, "T00002")
@@ -111,8 +117,8 @@ def a_board_that_dies_voids_the_run(folder):
 
 def main():
     the_page_and_this_board_agree()
-    for case in (a_good_unit_passes, a_good_unit_of_the_other_product_passes, a_missing_bypass_is_found,
-                 a_board_that_dies_voids_the_run):
+    for case in (a_good_unit_passes, a_good_unit_of_the_other_product_passes,
+                 a_board_that_runs_ahead_of_the_host_is_no_trouble, a_missing_bypass_is_found, a_board_that_dies_voids_the_run):
         with tempfile.TemporaryDirectory() as scratch:
             print(case.__name__.replace("_", " "), flush=True)
             case(pathlib.Path(scratch))
