@@ -13,10 +13,7 @@ namespace rig {
 
 using namespace std::chrono_literals;
 
-ProgressLine::ProgressLine(Nanoseconds bench_time_in_all)
-    : in_all_{bench_time_in_all},
-      on_terminal_{is_terminal(STDERR_FILENO)},
-      started_{std::chrono::steady_clock::now()} {}
+ProgressLine::ProgressLine() : on_terminal_{is_terminal(STDERR_FILENO)}, started_{std::chrono::steady_clock::now()} {}
 
 ProgressLine::~ProgressLine() {
   if (on_terminal_ && shown_ != std::chrono::steady_clock::time_point{}) std::cerr << "\r\033[K" << std::flush;

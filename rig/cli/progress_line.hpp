@@ -14,14 +14,13 @@ namespace rig {
 /// is written where standard error is no terminal.
 class ProgressLine {
  public:
-  explicit ProgressLine(Nanoseconds bench_time_in_all);
+  ProgressLine();
   ~ProgressLine();
   void show(const RunProgress& progress);
   /// A finding that the store has. Any thread.
   void committed(const Finding& finding);
 
  private:
-  Nanoseconds in_all_;
   bool on_terminal_;
   std::chrono::steady_clock::time_point started_, shown_{};
   std::mutex mutex_;

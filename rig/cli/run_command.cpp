@@ -157,7 +157,7 @@ int run_command(const RunCommand& asked) {
               << ": less than 1 GiB is free on this disk. Free some before the next run; nothing was energised.\n";
     return kStoreFailed;
   }
-  ProgressLine progress{prepared.plan->bound};
+  ProgressLine progress;
   WriterOptions options;
   options.on_commit = [&](const Commit& commit) {
     for (const auto& stored : commit.findings) progress.committed(stored.finding);

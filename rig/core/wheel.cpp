@@ -39,7 +39,7 @@ std::optional<std::string> Wheel::missing_tooth_problem(int positions, int missi
 Wheel Wheel::missing_tooth(int positions, int missing, double duty) {
   assert(!missing_tooth_problem(positions, missing, duty));
   std::vector<WheelEdge> edges;
-  edges.reserve(static_cast<std::size_t>(4 * (positions - missing)));
+  edges.reserve(4 * static_cast<std::size_t>(positions - missing));
   for (int turn = 0; turn < 2; ++turn) {
     for (int tooth = 0; tooth < positions - missing; ++tooth) {
       // From the whole turn each time, so that a pitch that is no whole number of steps does not add up.

@@ -49,6 +49,7 @@ std::vector<Group> grouped(std::span<const Finding> findings, Verdict verdict) {
     group.findings.push_back(&finding);
   }
   std::vector<Group> groups;
+  groups.reserve(by_subject.size());
   for (auto& [subject, group] : by_subject) groups.push_back(std::move(group));
   std::sort(groups.begin(), groups.end(), [](const Group& a, const Group& b) {
     return std::pair{urgency(a.subject), a.first} < std::pair{urgency(b.subject), b.first};
