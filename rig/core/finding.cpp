@@ -23,7 +23,7 @@ bool symmetric(const Finding& f) {
   return above > 0 && std::abs(below - above) <= 1e-6 * above;
 }
 
-/// "3.1 kPa high; allowed +-1.5 kPa", or "0.31 A; allowed 0 to 0.2 A".
+/// "3.1 kPa high, allowed +-1.5 kPa", or "0.31 A, allowed 0 to 0.2 A".
 std::string reading(const Finding& f) {
   const std::string unit = f.in.empty() ? "" : ' ' + f.in;
   if (symmetric(f)) {
@@ -34,7 +34,7 @@ std::string reading(const Finding& f) {
            number_text(std::abs(off), decimals) == number_text(allowed, decimals)) {
       ++decimals;
     }
-    return number_text(std::abs(off), decimals) + unit + (off < 0 ? " low" : " high") + "; allowed +-" +
+    return number_text(std::abs(off), decimals) + unit + (off < 0 ? " low" : " high") + ", allowed +-" +
            number_text(allowed, decimals) + unit;
   }
   const double limit = f.low && f.high ? *f.high - *f.low : std::abs(f.low ? *f.low : *f.high);
@@ -43,7 +43,7 @@ std::string reading(const Finding& f) {
     return l && *l != f.value && number_text(*l, decimals) == number_text(f.value, decimals);
   };
   while (decimals < 9 && (shows_a_limit(f.low) || shows_a_limit(f.high))) ++decimals;
-  std::string text = number_text(f.value, decimals) + unit + "; allowed ";
+  std::string text = number_text(f.value, decimals) + unit + ", allowed ";
   if (f.low && f.high) return text + number_text(*f.low, decimals) + " to " + number_text(*f.high, decimals) + unit;
   if (f.low) return text + "at least " + number_text(*f.low, decimals) + unit;
   return text + "at most " + number_text(*f.high, decimals) + unit;
@@ -62,9 +62,9 @@ std::string obstacle(const Finding& f) {
 std::string doubt(const Finding& f) {
   const std::string uncertainty = number_text(f.uncertainty, decimals_for(f.uncertainty)) + ' ' + f.in;
   if (f.low && f.high && *f.high - *f.low < 2 * f.uncertainty) {
-    return "; the measurement is only sure to +-" + uncertainty + ", too coarse for this band";
+    return ", the measurement is only sure to +-" + uncertainty + ", too coarse for this band";
   }
-  return "; too near the limit for a measurement sure to +-" + uncertainty;
+  return ", too near the limit for a measurement sure to +-" + uncertainty;
 }
 
 }  // namespace

@@ -70,8 +70,8 @@ TEST_CASE("the margin is the distance to the nearer limit, negative beyond it", 
 TEST_CASE("a one-sided band has one limit only", "[core][finding]") {
   CHECK(limited(-1e9, std::nullopt, 0.2).verdict == Verdict::pass);
   CHECK(limited(1e9, 0.1, std::nullopt).verdict == Verdict::pass);
-  CHECK(limited(0.31, std::nullopt, 0.2).reason == "reads 0.31 A; allowed at most 0.2 A");
-  CHECK(limited(0.05, 0.1, std::nullopt).reason == "reads 0.05 A; allowed at least 0.1 A");
+  CHECK(limited(0.31, std::nullopt, 0.2).reason == "reads 0.31 A, allowed at most 0.2 A");
+  CHECK(limited(0.05, 0.1, std::nullopt).reason == "reads 0.05 A, allowed at least 0.1 A");
 }
 
 TEST_CASE("what was not measured is void, never a pass and never a fail", "[core][finding]") {
@@ -89,18 +89,18 @@ TEST_CASE("what was not measured is void, never a pass and never a fail", "[core
 }
 
 TEST_CASE("a reason says how far off it reads and what is allowed", "[core][finding]") {
-  CHECK(reading(183.1, 180, 1.5, 0.2).reason == "reads 3.1 kPa high; allowed +-1.5 kPa");
-  CHECK(reading(175, 180, 1.5, 0.2).reason == "reads 5 kPa low; allowed +-1.5 kPa");
+  CHECK(reading(183.1, 180, 1.5, 0.2).reason == "reads 3.1 kPa high, allowed +-1.5 kPa");
+  CHECK(reading(175, 180, 1.5, 0.2).reason == "reads 5 kPa low, allowed +-1.5 kPa");
   CHECK(reading(180, 180, 1.5, 0.2).reason.empty());
-  CHECK(limited(0.31, 0.0, 0.2).reason == "reads 0.31 A; allowed 0 to 0.2 A");
+  CHECK(limited(0.31, 0.0, 0.2).reason == "reads 0.31 A, allowed 0 to 0.2 A");
   SECTION("with digits enough to tell the reading from the limit") {
-    CHECK(reading(181.503, 180, 1.5, 0).reason == "reads 1.503 kPa high; allowed +-1.5 kPa");
+    CHECK(reading(181.503, 180, 1.5, 0).reason == "reads 1.503 kPa high, allowed +-1.5 kPa");
   }
   SECTION("and, when undecided, why it cannot be told") {
     CHECK(reading(181.4, 180, 1.5, 0.3).reason ==
-          "reads 1.4 kPa high; allowed +-1.5 kPa; too near the limit for a measurement sure to +-0.3 kPa");
+          "reads 1.4 kPa high, allowed +-1.5 kPa, too near the limit for a measurement sure to +-0.3 kPa");
     CHECK(reading(180, 180, 0.2, 0.3).reason ==
-          "reads 0 kPa high; allowed +-0.2 kPa; the measurement is only sure to +-0.3 kPa, too coarse for this band");
+          "reads 0 kPa high, allowed +-0.2 kPa, the measurement is only sure to +-0.3 kPa, too coarse for this band");
   }
   SECTION("unless somebody has said why already") {
     Finding finding;
