@@ -1,4 +1,5 @@
 #include <iostream>
+#include <random>
 
 #include <fmt/format.h>
 
@@ -61,6 +62,7 @@ int emulate_command(const EmulateCommand& asked) {
   options.link = asked.link;
   options.device.paced = !asked.max_pace;
   options.device.baud = bench.value->baud;
+  options.device.random = std::random_device{}();  // another boot number each time it is switched on
   options.device.wheel = shared->speed.wheel;
   for (const auto& line : bench.value->wiring.lines)
     if (line.fault_switch) options.device.closed_at_rest.push_back(*line.fault_switch);

@@ -5,6 +5,11 @@
 
 namespace rig {
 
+RunRecorder::RunRecorder(StoreWriter& writer, RunNumber run, const Capabilities& bench, ProgressLine& progress)
+    : writer_{writer}, run_{run}, tick_rate_{bench.tick_rate}, paced_{bench.has(Feature::paced)}, progress_{progress} {
+  for (const auto& port : bench.ports) ports_.push_back(port.name);
+}
+
 /// The run's loop must go on until its outputs are safe, whatever the store does: errors are kept, not thrown.
 template <class Work>
 void RunRecorder::guarded(Work work) {
@@ -37,6 +42,7 @@ void RunRecorder::recorded(const std::string& step, std::uint32_t part, const st
   trace.part = part;
   trace.tick_rate = tick_rate_;
   trace.tracks = tracks;
+  for (const auto& info : tracks) trace.names.push_back(ports_[index(info.track.port)]);
   trace.slices = std::move(slices);
   guarded([&] { writer_.add_trace(run_, std::move(trace)); });
 }

@@ -15,12 +15,7 @@ class ProgressLine;
 class RunRecorder final : public RunListener {
  public:
   /// Nothing is told before it is committed: the writer's on_commit must call committed().
-  RunRecorder(StoreWriter& writer, RunNumber run, const Capabilities& bench, ProgressLine& progress)
-      : writer_{writer},
-        run_{run},
-        tick_rate_{bench.tick_rate},
-        paced_{bench.has(Feature::paced)},
-        progress_{progress} {}
+  RunRecorder(StoreWriter& writer, RunNumber run, const Capabilities& bench, ProgressLine& progress);
 
   void found(const Finding& finding) override;
   void progressed(const RunProgress& progress) override;
@@ -39,6 +34,7 @@ class RunRecorder final : public RunListener {
   RunNumber run_;
   std::uint32_t tick_rate_;
   bool paced_;
+  std::vector<std::string> ports_;
   ProgressLine& progress_;
   std::exception_ptr error_;
 };
