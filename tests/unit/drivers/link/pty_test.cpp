@@ -54,11 +54,11 @@ TEST_CASE("a pseudo-terminal that nobody reads takes no more, and does not block
   drivers::Pty pty;
   const int host = open_host(pty.path());
   const std::vector<std::uint8_t> block(4096, 0x55);
-  std::size_t taken = 0, last = 1;
-  while (last != 0 && taken < (1u << 20)) taken += last = pty.write(block);
+  // The kernel moves what was written with a worker of its own, so that room may come back for a moment.
+  std::size_t taken = 0;
+  while (taken < (1u << 20) && pty.wait(true, -1, 0ms).writable) taken += pty.write(block);
   CHECK(taken > 4096);
   CHECK(taken < (1u << 20));
-  CHECK_FALSE(pty.wait(true, -1, 0ms).writable);
   pty.discard_unread();
   CHECK(pty.wait(true, -1, 100ms).writable);
   ::close(host);
