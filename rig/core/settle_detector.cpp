@@ -13,7 +13,8 @@ SettleDetector::SettleDetector(Nanoseconds window, Nanoseconds bin, double span,
   // An odd window leaves its middle bin out of both halves: their means then differ by
   // e * tau/H * (exp(H/tau) - 1) * (exp((W-H)/tau) - 1), which is the header's formula when H = W/2.
   const double tau = seconds(slowest);
-  const double whole = seconds(window), half = seconds(bin) * static_cast<double>(ring_.size() / 2);
+  const std::size_t bins_in_half = ring_.size() / 2;
+  const double whole = seconds(window), half = seconds(bin) * static_cast<double>(bins_in_half);
   half_difference_limit_ = span * (tau / half) * std::expm1(half / tau) * std::expm1((whole - half) / tau);
 }
 

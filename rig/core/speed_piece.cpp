@@ -81,7 +81,7 @@ std::optional<std::uint64_t> tick_of_angle(const SpeedPiece& piece, FixedAngle a
   if (!(sum > 0)) return std::nullopt;
   const double estimate = turned_by / sum * tick_rate;
   if (!(estimate < 9e17)) return std::nullopt;
-  auto tick = static_cast<std::uint64_t>(estimate + 0.5);
+  auto tick = static_cast<std::uint64_t>(std::floor(estimate + 0.5));
   // The estimate is good to a few units in its last place. Only where that could change the rounding is the exact curve
   // asked, in integers.
   const double fraction = estimate + 0.5 - static_cast<double>(tick);
