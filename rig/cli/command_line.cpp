@@ -43,6 +43,7 @@ struct Parser {
   ShowCommand show;
   ReportCommand report;
   VerifyCommand verify;
+  std::string pace = "real";
   int exit = kDone;
 
   Parser() {
@@ -89,17 +90,15 @@ struct Parser {
     c->add_option("--defect", emulate.defects, "a defect of the fitted unit; repeatable")->type_name("NAME[=VALUE]");
     c->add_option("--trouble", emulate.troubles, "a trouble of the bench; repeatable")->type_name("NAME[=VALUE]");
     c->add_option("--link", emulate.link, "where to put a link to the pseudo-terminal")->type_name("PATH");
-    c->add_option(
-         "--pace",
-         [this](const CLI::results_t& words) {
-           emulate.max_pace = words.front() == "max";
-           return words.front() == "max" || words.front() == "real";
-         },
-         "real: bench time is real time (default); max: as fast as the host takes it")
+    c->add_option("--pace", pace, "real: bench time is real time (default); max: as fast as the host takes it")
+        ->check(CLI::IsMember({"real", "max"}))
         ->type_name("real|max");
     c->add_flag("--list-defects", emulate.list_defects, "list what can be wrong with a unit or a bench");
     c->add_flag("--json", emulate.json, "with --list-defects: print one JSON object");
-    c->callback([this] { exit = emulate_command(emulate); });
+    c->callback([this] {
+      emulate.max_pace = pace == "max";
+      exit = emulate_command(emulate);
+    });
   }
   void add_list() {
     auto* c = app.add_subcommand("list", "list the runs in the store, newest first");
