@@ -29,6 +29,7 @@ std::string_view kind_name(std::uint8_t kind) {
     case rig::PortKind::service_port:
       return "service port";
     case rig::PortKind::interlock:
+    case rig::PortKind::temperature_sense:
       return "interlock";
   }
   return "port of an unknown kind";

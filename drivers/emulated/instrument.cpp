@@ -19,7 +19,7 @@ bool concerns(const rig::BenchSetup& setup, const BenchTrouble& trouble, rig::Po
   if (setup.ports[index(port)].name == trouble.place) return true;
   const bool sense = trouble.name == "saturated_capture";
   if (const rig::LineWiring* line = setup.wiring.line(trouble.place)) {
-    if (trouble.name == "stuck_relay") return line->fault_switch == port || line->load == port;
+    if (trouble.name == "stuck_relay") return line->fault_switch == port || (line->load && line->load->relay == port);
     return port == (sense ? line->sense_out : line->source);
   }
   if (const rig::RailWiring* rail = setup.wiring.rail(trouble.place)) {

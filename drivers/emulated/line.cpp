@@ -32,7 +32,7 @@ Line::Line(const rig::BenchSetup& setup, const rig::LineWiring& wiring, const ri
   fault_switch_ohms_ = contact(setup, wiring.fault_switch);
   isolator_ohms_ = contact(setup, setup.wiring.isolator);
   loop_back_ohms_ = contact(setup, setup.wiring.loop_back);
-  load_ohms_ = contact(setup, wiring.load);
+  if (wiring.load) load_ohms_ = setup.ports[index(wiring.load->relay)].resistance.value();
   load_closed_ = !wiring.load;
   bypass_ohms_ = product.build.bypass_resistance.value();
   output_ohms_ = product.build.output_resistance.value();

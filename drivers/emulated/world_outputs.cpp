@@ -124,9 +124,10 @@ void World::switch_relay(std::int64_t at, rig::PortId port, bool closed) {
   if (wiring.loop_back == port) switches_.loop_back = closed;
   if (wiring.isolator == port || wiring.loop_back == port) rewire(at);
   for (Line& line : lines_) {
-    if (line.wiring().fault_switch != port && line.wiring().load != port) continue;
+    const bool load = line.wiring().load && line.wiring().load->relay == port;
+    if (line.wiring().fault_switch != port && !load) continue;
     if (line.wiring().fault_switch == port) line.set_fault_switch(closed);
-    if (line.wiring().load == port) line.set_load(closed);
+    if (load) line.set_load(closed);
     rebuild(line, at);
   }
 }

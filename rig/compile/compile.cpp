@@ -19,7 +19,7 @@ constexpr Nanoseconds kBin{1'000'000};  ///< every module output is watched in 1
 
 class Compiler {
  public:
-  Compiler(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities)
+  Compiler(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities, const RunFacts& facts)
       : scenario_{scenario},
         product_{*scenario.product},
         bench_{bench},
@@ -27,6 +27,7 @@ class Compiler {
         plan_{std::make_shared<Plan>()} {
     plan_->scenario = scenario;
     plan_->bench = bench;
+    plan_->facts = facts;
     plan_->bench.calibration.resize(bench.ports.size());
   }
 
@@ -70,10 +71,10 @@ class Compiler {
   TrackId track(PortId id, CaptureKind kind) {
     const auto& p = port(id);
     const bool can = (p.captures & bit(kind)) && (kind != CaptureKind::envelope || p.shortest_period <= kBin);
+    const char* what = kind == CaptureKind::edges ? "edges" : kind == CaptureKind::bytes ? "bytes" : "a 1 ms envelope";
     if (!can)
-      complain(
-          fmt::format("port '{}' cannot capture {}", p.name, kind == CaptureKind::edges ? "edges" : "a 1 ms envelope"),
-          "Wire another port here, or correct its 'captures' in the bench file");
+      complain(fmt::format("port '{}' cannot capture {}", p.name, what),
+               "Wire another port here, or correct its 'captures' in the bench file");
     plan_->capture.tracks.push_back({id, kind, kBin, true, {}});
     return TrackId{static_cast<std::uint16_t>(plan_->capture.tracks.size() - 1)};
   }
@@ -96,8 +97,19 @@ class Compiler {
     tracks.current = track(bench_.wiring.battery_current, CaptureKind::envelope);
     tracks.edges_in = track(bench_.wiring.speed.edges_in, CaptureKind::edges);
     tracks.edges_out = track(bench_.wiring.speed.edges_out, CaptureKind::edges);
-    if (bench_.wiring.check_standard)
-      tracks.check_standard = track(*bench_.wiring.check_standard, CaptureKind::envelope);
+    const auto may = [&](const std::optional<PortId>& id, std::optional<TrackId>& into) {
+      if (id) into = track(*id, CaptureKind::envelope);
+    };
+    may(bench_.wiring.check_standard, tracks.check_standard);
+    may(bench_.wiring.speed.sense_in, tracks.speed_in);
+    may(bench_.wiring.speed.sense_out, tracks.speed_out);
+    may(bench_.wiring.ground.sense, tracks.ground);
+    may(bench_.wiring.ambient, tracks.ambient);
+    may(bench_.wiring.fixture, tracks.fixture);
+    if (bench_.wiring.service && product_.service) {
+      tracks.service = track(*bench_.wiring.service, CaptureKind::bytes);
+      plan_->capture.tracks.back().throughout = false;
+    }
   }
 
   Rpm fastest() const {
@@ -168,10 +180,22 @@ class Compiler {
     auto relay = [&](std::optional<PortId> id) {
       if (id) plan_->limits.push_back({*id, 0, 1, {}, 0});
     };
-    for (const auto& l : wiring.lines) relay(l.fault_switch), relay(l.load);
+    for (const auto& l : wiring.lines) {
+      relay(l.fault_switch);
+      if (l.load) relay(l.load->relay);
+      if (l.second_load) relay(l.second_load->relay);
+    }
     relay(wiring.bypass_request);
     relay(wiring.isolator);
     relay(wiring.loop_back);
+    relay(wiring.speed.pull_up_switch);
+    if (wiring.speed.slow_edges) relay(wiring.speed.slow_edges->relay);
+    if (wiring.speed.noise) relay(wiring.speed.noise->relay);
+    relay(wiring.ground.break_relay);
+    for (const auto& rail : wiring.rails)
+      if (rail.sensor_load) relay(rail.sensor_load->relay);
+    if (wiring.speed.foot) limit(*wiring.speed.foot, 0, product_.speed.pull_up_to.value());
+    if (wiring.speed.pull_up_supply) limit(*wiring.speed.pull_up_supply, 0, product_.speed.pull_up_to.value());
   }
 
   void write_steps() {
@@ -186,13 +210,13 @@ class Compiler {
         steps.push_back(ask_power_up(*p, script));
       } else if (const auto* t = std::get_if<PassThroughSpec>(&spec)) {
         steps.push_back(ask_pass_through(*t, script));
-      } else {
-        steps.push_back(ask_sweep(std::get<SweepSpec>(spec), script));
+      } else if (const auto* w = std::get_if<SweepSpec>(&spec)) {
+        steps.push_back(ask_sweep(*w, script));
       }
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
     plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
-    plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
+    if (!product_.straight_through) plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
     plan_->bound = script.bound();
     for (const auto& step : steps) {
       plan_->segment_count += step->segments().size();
@@ -210,8 +234,15 @@ class Compiler {
 
 }  // namespace
 
-Compiled compile(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities) {
-  return Compiler{scenario, bench, capabilities}.compile();
+std::optional<double> Baseline::find(std::string_view characteristic) const {
+  for (const auto& [id, value] : values)
+    if (id == characteristic) return value;
+  return std::nullopt;
+}
+
+Compiled compile(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities,
+                 const RunFacts& facts) {
+  return Compiler{scenario, bench, capabilities, facts}.compile();
 }
 
 }  // namespace rig

@@ -37,6 +37,8 @@ std::string_view word_of(PortKind kind) {
       return "service_port";
     case PortKind::interlock:
       return "interlock";
+    case PortKind::temperature_sense:
+      return "temperature_sense";
   }
   return "";
 }
@@ -317,7 +319,9 @@ void BenchReader::read_line(const Node& node, std::size_t number) {
   need_port(map, "sense_in", line.sense_in, {PortKind::voltage_sense});
   need_port(map, "sense_out", line.sense_out, {PortKind::voltage_sense});
   may_port(map, "fault_switch", line.fault_switch, {PortKind::relay});
-  may_port(map, "load", line.load, {PortKind::relay});
+  std::optional<PortId> load;
+  may_port(map, "load", load, {PortKind::relay});
+  if (load) line.load = Load{*load, {}};
   bench_.wiring.lines.push_back(std::move(line));
 }
 

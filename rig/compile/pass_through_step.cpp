@@ -143,6 +143,8 @@ std::string PassThrough::words(State state) const {
       return "with the sensor at ground";
     case State::sensor_high:
       return "with the sensor at 5 V";
+    case State::no_ground:
+      return "without its ground";
   }
   return {};
 }
@@ -267,6 +269,8 @@ std::string_view to_text(PassThroughState state) {
       return "sensor_low";
     case State::sensor_high:
       return "sensor_high";
+    case State::no_ground:
+      return "no_ground";
   }
   return "";
 }

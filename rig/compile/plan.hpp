@@ -32,6 +32,32 @@ struct TrackMap {
   TrackId battery, current;
   TrackId edges_in, edges_out;
   std::optional<TrackId> check_standard;
+  std::optional<TrackId> speed_in, speed_out;  ///< the speed line's voltage, as envelopes
+  std::optional<TrackId> ground;               ///< the module's sensor-side ground against the bench's zero
+  std::optional<TrackId> ambient, fixture;     ///< temperatures
+  std::optional<TrackId> service;              ///< bytes; only in windows
+};
+
+/// What a straight-through plug read on this bench, by characteristic: what the bench itself does to levels, edges and
+/// resistances.
+struct Baseline {
+  std::string run;  ///< the run's id
+  std::vector<std::pair<std::string, double>> values;
+  std::optional<double> find(std::string_view characteristic) const;
+};
+
+/// What is known of a run before it begins, beside its files. Kept with the run, so that it can be judged again.
+struct RunFacts {
+  std::string serial;
+  int reseats = 0;  ///< how often in a row, just before, this serial's runs ended in "re-seat and repeat"
+  bool plug_cleared =
+      false;  ///< since the first of those, a straight-through plug's contacts have passed on this bench
+  std::optional<Baseline> baseline;
+};
+
+/// Something a segment told that is kept with the run and is no characteristic: "firmware", "4f1c09".
+struct Note {
+  std::string kind, text;
 };
 
 /// What a judge keeps of one segment for its step's conclusion. The numbers' meaning is the step's own.
@@ -45,6 +71,18 @@ struct Reduction {
 struct Judged {
   std::vector<Finding> findings;
   Reduction reduction;
+  std::vector<Note> notes;
+};
+
+/// An external program that a step has run while its segment plays over and over.
+struct ProgramCall {
+  std::vector<std::string> command;
+  Nanoseconds time_out;
+};
+/// How it went.
+struct ProgramResult {
+  std::optional<int> exit_code;  ///< nothing: it could not be started, was killed or ran out of time
+  std::string trouble;           ///< then why
 };
 
 /// A bench's recording as a judge may use it: the tracks' scales, for one session.
@@ -75,6 +113,13 @@ class CompiledStep {
   virtual std::optional<Segment> again(std::size_t) const { return std::nullopt; }
   /// Whether its findings speak of the rig alone (void, never fail).
   virtual bool of_the_rig() const { return false; }
+  /// Whether its findings speak of how the unit sits in the fixture: when one is void, the run ends in "re-seat and
+  /// repeat", counted apart.
+  virtual bool of_the_fit() const { return false; }
+  /// The program to run during a segment, which is then played over and over until the program has ended.
+  virtual const ProgramCall* program_during(std::size_t) const { return nullptr; }
+  /// What became of it. Only for segments that have one.
+  virtual std::vector<Finding> judge_program(std::size_t, const ProgramResult&) const { return {}; }
 
  protected:
   explicit CompiledStep(std::string name) : name_{std::move(name)} {}
@@ -100,6 +145,7 @@ class CompiledWatch {
 struct Plan {
   Scenario scenario;
   BenchSetup bench;
+  RunFacts facts;
   CapturePlan capture;
   TrackMap tracks;
   std::vector<PortLimit> limits;
@@ -116,6 +162,7 @@ struct Compiled {
 };
 
 /// Holds a scenario against what a bench can do, and makes the plan. Complaints name step, port and the way out.
-Compiled compile(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities);
+Compiled compile(const Scenario& scenario, const BenchSetup& bench, const Capabilities& capabilities,
+                 const RunFacts& facts = {});
 
 }  // namespace rig

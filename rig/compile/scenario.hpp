@@ -45,7 +45,8 @@ enum class PassThroughState {
   idle,
   bypassed,
   sensor_low,
-  sensor_high
+  sensor_high,
+  no_ground  ///< the module's ground pin open, everything else on
 };
 struct PassThroughSpec {
   std::string name = "pass_through";
@@ -55,6 +56,7 @@ struct PassThroughSpec {
   Tolerance band{0.010, 0};          ///< V, out against in
   Tolerance passive_band{0.005, 0};  ///< V, where the module is not powered or bypassed
   Volts rail_distance{0.1};          ///< sensor_low, sensor_high: how near the output must come to the rail
+  Volts input_band{0.005};  ///< how far the unit may pull an input away from its source, beyond the bench's own limits
 };
 
 struct SweepSpec {
@@ -75,9 +77,64 @@ struct SweepSpec {
   Volts noise{0.015};       ///< largest peak-to-peak of a settled output
 };
 
-using StepSpec = std::variant<SelfTestSpec, PowerUpSpec, PassThroughSpec, SweepSpec>;
+/// Does the unit sit well in the fixture? Before any power, at low level: opens, shorts, resistance from pin to pin.
+struct ContactsSpec {
+  std::string name = "contacts";
+  Volts level{1.0};         ///< on one line after the other
+  Volts lowest_level{0.2};  ///< on the lines that must not follow; also on the 5 V rails, for their copper
+  int reseats = 2;          ///< how often in a row a unit may be put in again before its own contact is to blame
+  std::optional<Ohms> most_through;  ///< of a line from pin to pin; nothing: the product's
+};
 
-enum class Purpose { end_of_line, regression, trial };
+/// How a module is supplied.
+enum class SupplyState { unpowered, battery_only, rails_only, powered };
+/// What the module does to its wires: to its sensors' lines, to a controller behind its outputs, to rails and ground.
+struct LoadingSpec {
+  std::string name = "loading";
+  std::vector<SupplyState> states{SupplyState::unpowered, SupplyState::battery_only, SupplyState::rails_only,
+                                  SupplyState::powered};
+  std::vector<Kilopascals> pressures{Kilopascals{60}, Kilopascals{200}};  ///< each line is looked at at each
+  Rpm speed{3500};                                                        ///< while powered
+  Volts rail_distance{0.1};  ///< how near a driven output must come to either rail against its heaviest load
+};
+
+/// The speed line as its product says it is: copper that is tapped, or edges made anew.
+struct SpeedLineSpec {
+  std::string name = "speed_line";
+  std::vector<Rpm> speeds{Rpm{800}, Rpm{3500}};
+  Rpm seen_at{3500};          ///< where the table shifts much, so that a miscounted edge shows as a wrong cell
+  Kilopascals pressure{200};  ///< of the pressure that indexes the tables
+  bool raised_lows = true, lowered_highs = true, slow_noisy_edges = true;
+  Tolerance band{1.5, 0};  ///< kPa, of the outputs while the levels are off
+};
+
+/// Asks the module who it is over its service port.
+struct IdentifySpec {
+  std::string name = "identify";
+  std::vector<std::string> questions;  ///< by name; empty: all of the product's
+};
+
+/// Runs an external program (to load and lock firmware) while the module is powered or not, and waits for it.
+struct ProgramSpec {
+  std::string name = "program";
+  std::vector<std::string> command;  ///< program and arguments; {serial} stands for the unit's serial number
+  Nanoseconds time_out{120'000'000'000};
+  bool powered = true;
+};
+
+/// The bench alone: its own drift over a stretch of time must be small before it may judge.
+struct WarmUpSpec {
+  std::string name = "warm_up";
+  Nanoseconds over{300'000'000'000};
+  Volts level{2.5};
+  Volts most_drift{0.002};  ///< a tenth of the narrowest band, common practice, no source
+};
+
+using StepSpec = std::variant<SelfTestSpec, PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec,
+                              SpeedLineSpec, IdentifySpec, ProgramSpec, WarmUpSpec>;
+
+/// bench: about the stand itself (shift start, bring-up), whatever is fitted meanwhile.
+enum class Purpose { end_of_line, regression, trial, bench };
 
 struct Scenario {
   std::string name;

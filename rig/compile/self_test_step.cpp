@@ -83,7 +83,8 @@ void SelfTest::write(SelfTestPlace place, Script& script) {
   }
   script.relay(wiring.isolator, false);
   script.relay(wiring.loop_back, true);
-  for (const auto& line : wiring.lines) script.relay(line.load, false);
+  for (const auto& line : wiring.lines)
+    if (line.load) script.relay(line.load->relay, false);
   script.hold(segments_, kRelays);
 
   script.battery(product_.battery.nominal);
@@ -109,7 +110,8 @@ void SelfTest::write(SelfTestPlace place, Script& script) {
   if (place == SelfTestPlace::opening) {
     script.relay(wiring.loop_back, false);
     script.relay(wiring.isolator, true);
-    for (const auto& line : wiring.lines) script.relay(line.load, true);
+    for (const auto& line : wiring.lines)
+      if (line.load) script.relay(line.load->relay, true);
     script.hold(segments_, kRelays);
   }
 }

@@ -7,38 +7,74 @@
 #include <vector>
 
 #include "rig/core/capabilities.hpp"
+#include "rig/core/controller_input.hpp"
 
 /// A bench as its file describes it: the instruments' ports, and which of them is wired to which of a product's lines.
 namespace rig {
 
+/// A known resistance that a relay switches onto a line's controller side. An input of neither pull-up nor pull-down
+/// stands for the product's own controller input.
+struct Load {
+  PortId relay;
+  ControllerInput is = {};
+  double error = 0.002;  ///< limit of error of its resistances, of their value
+};
 /// The wiring of one pressure or temperature line, in the fixed order: source, its resistance, fault switch, sense_in,
-/// module pin ... module pin, sense_out, load, controller's side.
+/// module pin ... module pin, sense_out, loads, controller's side.
 struct LineWiring {
   std::string channel;  ///< the product's name for it
   PortId source;
   PortId sense_in, sense_out;
-  std::optional<PortId> fault_switch;  ///< relay, closed at rest (line made)
-  std::optional<PortId> load;          ///< relay that switches the controller's load in
+  std::optional<PortId> fault_switch = {};  ///< relay, closed at rest (line made)
+  std::optional<Load> load = {};            ///< stands for the controller's input
+  std::optional<Load> second_load = {};     ///< a heavier one, so that a source resistance shows
 };
+/// The speed line: the source's open drain pulls the sensor's side down to `foot`; the pull-up stands on the side that
+/// the product says and goes to `pull_up_supply`.
 struct SpeedWiring {
   PortId source;
   PortId edges_in, edges_out;
-  std::optional<PortId> sense_in;  ///< the line's voltage
+  std::optional<PortId> sense_in = {},
+                        sense_out = {};       ///< the line's voltage on the sensor's and the controller's side
+  std::optional<PortId> foot = {};            ///< voltage source: what the drain pulls down to; none: ground
+  std::optional<PortId> pull_up_supply = {};  ///< voltage source: what the pull-up goes to; none: the product's voltage
+  std::optional<PortId> pull_up_switch = {};  ///< relay, closed at rest; open: no pull-up on the bench's side
+  struct SlowEdges {
+    PortId relay;  ///< closed: edges rise and fall with this time constant
+    Nanoseconds time_constant{100'000};
+  };
+  std::optional<SlowEdges> slow_edges = {};
+  struct Noise {
+    PortId relay;  ///< closed: a square wave rides on the line
+    Volts peak_to_peak{0.15};
+    Nanoseconds period{20'000};
+  };
+  std::optional<Noise> noise = {};
 };
 struct RailWiring {
   std::string rail;
   PortId source;
   PortId sense_controller, sense_sensor;
+  std::optional<Load> sensor_load = {};  ///< pull-down on the sensors' side: what the sensors draw
+};
+/// Grounds. The bench's zero is the controller's sensor-ground pin; every reading is differential to it.
+struct GroundWiring {
+  std::optional<PortId> sense = {};        ///< the module's sensor-side ground pin against zero
+  std::optional<PortId> break_relay = {};  ///< relay, closed at rest; open: the module has no ground
 };
 struct Wiring {
   std::vector<LineWiring> lines;
   SpeedWiring speed;
   std::vector<RailWiring> rails;
   PortId battery, battery_sense, battery_current;
-  std::optional<PortId> bypass_request;  ///< relay that grounds the module's request line
-  std::optional<PortId> isolator;        ///< relay: open, the unit is cut off from every line of the bench
-  std::optional<PortId> loop_back;  ///< relay: closed, each line's source reaches its sense_out too (unit isolated)
-  std::optional<PortId> check_standard;  ///< voltage_sense on an independent fixed voltage
+  GroundWiring ground;
+  std::optional<PortId> service = {};                ///< service_port
+  std::optional<PortId> ambient = {}, fixture = {};  ///< temperature_sense: the room, the fixture
+  std::optional<PortId> bypass_request = {};         ///< relay that grounds the module's request line
+  std::optional<PortId> isolator = {};               ///< relay: open, the unit is cut off from every line of the bench
+  std::optional<PortId> loop_back =
+      {};  ///< relay: closed, each line's source reaches its sense_out too (unit isolated)
+  std::optional<PortId> check_standard = {};  ///< voltage_sense on an independent fixed voltage
   const LineWiring* line(std::string_view channel) const;
   const RailWiring* rail(std::string_view name) const;
 };

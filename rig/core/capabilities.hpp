@@ -26,6 +26,7 @@ enum class PortKind : std::uint8_t {
   edge_sense = 8,
   service_port = 9,  ///< bytes to and from the module
   interlock = 10,
+  temperature_sense = 11,  ///< degrees Celsius: ambient, fixture
 };
 
 /// What kinds of capture there are. Bit n of a mask is kind n. Numbers are those of the wire protocol.
@@ -59,7 +60,8 @@ struct ErrorLimit {
   double gain = 0;    ///< of the value
 };
 
-/// What one port can do, in the port's own unit: volts, amperes (current_sense) or ohms (resistance_source).
+/// What one port can do, in the port's own unit: volts, amperes (current_sense), ohms (resistance_source), degrees
+/// Celsius (temperature_sense).
 struct Port {
   std::string name;  ///< as the bench file and the board call it
   PortKind kind{};
@@ -75,6 +77,12 @@ struct Port {
   std::uint32_t captures = 0;               ///< mask of CaptureKind
   Nanoseconds shortest_period{0};           ///< between conversions
   bool module_side_of_fault_switch = true;  ///< a sense: on which side of its line's fault switch it sits
+  Nanoseconds skew_error{0};                ///< what may be left of a sense's delay once skew is taken off, either way
+  Nanoseconds aperture{0};                  ///< how long one conversion looks
+  bool scanned = false;                     ///< a sense that shares its converter with others, one after another
+  Amperes leakage{0};                       ///< of a sense, or of a source in high impedance, at most
+  bool sinks = false;                       ///< a source that also takes current up to its limit
+  bool open_drain = false;                  ///< a pulse source that only pulls down, so that the pull-up's side shows
 };
 
 /// Feature bits of a bench.

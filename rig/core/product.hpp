@@ -1,10 +1,12 @@
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "rig/core/controller_input.hpp"
 #include "rig/core/quantity.hpp"
 #include "rig/core/sensor_curve.hpp"
 #include "rig/core/table.hpp"
@@ -12,12 +14,6 @@
 
 /// A type of module, as its product file describes it. Plain data; rig/compile reads and checks it.
 namespace rig {
-
-/// What the engine's controller puts behind an output.
-struct ControllerInput {
-  std::optional<Ohms> pull_up;    ///< to the channel's 5 V rail
-  std::optional<Ohms> pull_down;  ///< to sensor ground
-};
 
 /// reported = measured - shift(speed, pressure) x derate(temperature), then the channel's limits.
 struct Shift {
@@ -49,6 +45,7 @@ struct PressureChannel {
 };
 
 enum class TemperatureRouting { straight, tapped, redriven };
+/// Where a line's pull-up sits.
 enum class PullUpPlace { controller, module, both };
 struct TemperatureChannel {
   std::string name;  ///< intake_temperature
@@ -59,13 +56,70 @@ struct TemperatureChannel {
   std::size_t rail = 0;
 };
 
+/// tapped: both sides are the same copper and the module only listens. regenerated: the module makes the edges anew.
 enum class SpeedRouting { tapped, regenerated };
+/// What the module's own speed input must make of a level: where it may decide lies between the two.
+struct SpeedInput {
+  Volts reads_low_below{1.0};
+  Volts reads_high_above{3.5};
+  Volts least_hysteresis{0.2};  ///< noise smaller than this (peak to peak) makes no further edges
+};
 struct SpeedLine {
   Wheel wheel;
   SpeedRouting routing = SpeedRouting::tapped;
-  Ohms pull_up{1200};  ///< on the controller's side
+  Ohms pull_up{1200};
   Volts pull_up_to{5};
+  PullUpPlace pull_up_at = PullUpPlace::controller;
   Rpm highest{8000};  ///< what the module must cope with
+  SpeedInput input = {};
+  Volts highest_low{0.5}, lowest_high{4.5};  ///< what the controller must see
+  Ohms most_through{5};                      ///< tapped: from pin to pin
+  Nanoseconds most_edge_shift{2'000};        ///< tapped: out against in, beyond a straight-through plug's
+  Nanoseconds most_delay{50'000};            ///< regenerated: out against in
+  Nanoseconds most_jitter{5'000};            ///< regenerated: spread of the delay, peak to peak
+};
+
+/// What the module may do to the wires it sits in, as promised for every unit.
+struct WireLimits {
+  Ohms least_input{470e3};         ///< between a sensor's line and ground or rail, powered or not
+  Ohms most_output{150};           ///< source resistance of an output that the module drives
+  Ohms most_through{10};           ///< from pin to pin of a line, bypassed or straight, contacts included
+  Ohms most_ground{0.2};           ///< sensor ground through the module
+  Volts most_rail_drop{0.02};      ///< of a 5 V rail through the module, at the bench's sensor load
+  Volts most_ground_shift{0.010};  ///< of the sensors' ground against the controller's, while the module works
+  Volts most_cross_feed{0.05};     ///< of a 5 V rail that is off, while everything else is on
+};
+
+enum class ConnectorSide { sensor, controller };
+/// A pin of the module's connectors.
+struct Pin {
+  std::string name;  ///< as the drawing has it: "S3"
+  ConnectorSide side = ConnectorSide::sensor;
+  std::string carries;  ///< a channel, a rail, "speed", "battery", "ground", "sensor_ground", "service", ...
+  std::vector<std::string> next_to;  ///< the pins beside it, by name; the relation goes both ways
+};
+
+/// How the answer to a question over the service port is judged.
+enum class AnswerIs {
+  kept,         ///< whatever it says is kept with the run; it must only be the same at the run's end
+  release,      ///< must be `expect`
+  unit_serial,  ///< must be the serial number the run was started for
+};
+/// One thing the module can be asked: bytes out, bytes back until a terminator or a length, and what in them counts.
+struct ServiceQuestion {
+  std::string name;  ///< serial, hardware, firmware, table, faults
+  std::vector<std::uint8_t> send;
+  std::vector<std::uint8_t> until;  ///< empty: the length counts
+  std::uint32_t length = 0;
+  std::string pattern;  ///< a regular expression (ECMAScript) over the reply; its first group is the answer
+  AnswerIs is = AnswerIs::kept;
+  std::string expect;  ///< with `release`
+};
+struct ServicePort {
+  std::uint32_t baud = 115200;  ///< 8 data bits, no parity, one stop bit
+  Nanoseconds time_out{200'000'000};
+  int retries = 1;
+  std::vector<ServiceQuestion> questions;
 };
 
 struct Rail {
@@ -103,6 +157,7 @@ struct ModuleBuild {
   Nanoseconds boot{180'000'000};
   double speed_timeout_intervals = 3;
   Ohms bypass_resistance{1}, output_resistance{47}, input_leakage{2.2e6};
+  Ohms rail_resistance{0.1}, ground_resistance{0.02}, speed_resistance{0.1};  ///< copper from pin to pin
   Amperes idle_current{0.06}, inrush_current{0.3};
   Nanoseconds inrush_time{4'000'000};
   struct Spread {
@@ -130,8 +185,12 @@ struct Product {
   std::vector<Rail> rails;  ///< one or two
   Battery battery;
   Timing timing;
-  std::optional<BypassRequest> bypass_request;
-  ModuleBuild build;
+  std::optional<BypassRequest> bypass_request = {};
+  WireLimits wires = {};
+  std::vector<Pin> pins = {};               ///< every pin of its connectors; may be empty
+  std::optional<ServicePort> service = {};  ///< where it has one
+  bool straight_through = false;            ///< a plug that joins each line to itself: draws nothing, shifts nothing
+  ModuleBuild build = {};
 };
 
 std::optional<std::size_t> find_pressure(const Product& product, std::string_view name);

@@ -143,6 +143,7 @@ class Runner {
     if (has_gap(slice) && repeat(i, slice)) return;
     reductions_[i] = std::move(judged.reduction);
     for (auto& finding : judged.findings) add(std::move(finding));
+    for (const auto& note : judged.notes) listener_.noted(note);
     for (std::size_t w = 0; w < plan_.watches.size(); ++w) watched_[w].push_back(plan_.watches[w]->look(slice, scales));
     --outstanding_;
     keep(slice);
@@ -239,7 +240,8 @@ class Runner {
   std::string cut_short_;
 };
 
-Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop) {
+Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop,
+            ProgramRunner* /*programs*/) {
   return Runner{plan, bench, listener, stop}.run();
 }
 

@@ -28,6 +28,7 @@ class RunListener {
   virtual ~RunListener() = default;
   virtual void found(const Finding&) {}
   virtual void progressed(const RunProgress&) {}
+  virtual void noted(const Note&) {}
   virtual void segment_repeated(std::uint32_t /*segment*/, const std::string& /*why*/) {}
   /// A part of what a step recorded (about 1 MiB), when wants_traces(). Parts of a step count from 0.
   virtual bool wants_traces() const { return false; }
@@ -51,6 +52,17 @@ class StopSwitch {
   std::string reason_;
 };
 
+/// Runs a step's external program beside the bench. Called on the run's own thread, between chunks.
+class ProgramRunner {
+ public:
+  virtual ~ProgramRunner() = default;
+  virtual void start(const ProgramCall& call) = 0;
+  /// Nothing while it still runs.
+  virtual std::optional<ProgramResult> ended() = 0;
+  /// Ends it now; what it printed until then is kept.
+  virtual void kill() noexcept = 0;
+};
+
 struct Outcome {
   Verdict verdict = Verdict::void_;
   std::string reason;
@@ -58,10 +70,12 @@ struct Outcome {
   EndState end;
   Nanoseconds bench_duration{0};
   std::size_t segments_played = 0, segments_repeated = 0;
+  bool reseat = false;  ///< it ended because the unit does not sit well: re-seat and repeat
 };
 
 /// One run of one unit. Never throws for what a bench does: a rig that cannot go on gives a void outcome with its
 /// reason.
-Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop = nullptr);
+Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop = nullptr,
+            ProgramRunner* programs = nullptr);
 
 }  // namespace rig

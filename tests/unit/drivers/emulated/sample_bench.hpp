@@ -140,11 +140,21 @@ inline rig::BenchSetup bench(bool perfect = true) {
   }
   setup.calibration.resize(setup.ports.size());
   rig::Wiring& w = setup.wiring;
-  w.lines = {
-      {"charge_pressure", port(charge_source), port(charge_in), port(charge_out), port(charge_switch), port(load)},
-      {"manifold_pressure", port(manifold_source), port(manifold_in), port(manifold_out), port(manifold_switch),
-       port(load)},
-      {"intake_temperature", port(temperature_source), port(temperature_in), port(temperature_out), {}, {}}};
+  w.lines = {{"charge_pressure",
+              port(charge_source),
+              port(charge_in),
+              port(charge_out),
+              port(charge_switch),
+              rig::Load{port(load), {}},
+              {}},
+             {"manifold_pressure",
+              port(manifold_source),
+              port(manifold_in),
+              port(manifold_out),
+              port(manifold_switch),
+              rig::Load{port(load), {}},
+              {}},
+             {"intake_temperature", port(temperature_source), port(temperature_in), port(temperature_out), {}, {}}};
   w.speed = {port(speed_source), port(edges_in), port(edges_out), {}};
   w.rails = {{"rail_5v", port(rail), port(rail_controller), port(rail_sensor)}};
   w.battery = port(battery), w.battery_sense = port(battery_sense), w.battery_current = port(battery_current);
