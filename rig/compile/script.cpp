@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <utility>
 
 namespace rig {
 
@@ -87,6 +88,14 @@ void Script::relay(std::optional<PortId> port, bool closed) {
   if (port) add(SetRelay{*port, closed});
 }
 
+void Script::output(std::optional<PortId> port, OutputState to) {
+  if (port) add(SetOutput{*port, to});
+}
+
+void Script::exchange(Exchange conversation) { add(std::move(conversation)); }
+
+void Script::record(TrackId track) { windows_.push_back({track, at_, {}}); }
+
 Nanoseconds Script::grid_up(Nanoseconds d) const { return (d + grid_ - Nanoseconds{1}) / grid_ * grid_; }
 
 Segment& Script::push(std::vector<Segment>& into) {
@@ -95,6 +104,7 @@ Segment& Script::push(std::vector<Segment>& into) {
   segment.events = std::move(events_);
   std::stable_sort(segment.events.begin(), segment.events.end(), [](auto& a, auto& b) { return a.at < b.at; });
   events_.clear();
+  segment.windows = std::exchange(windows_, {});
   at_ = Nanoseconds{0};
   return segment;
 }

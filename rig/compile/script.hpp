@@ -22,7 +22,11 @@ class Script {
   void pressure(std::size_t channel, Kilopascals to);
   void temperature(Celsius to);  ///< nothing happens for a product without one
   void speed(Rpm to);
-  void relay(std::optional<PortId> port, bool closed);  ///< nothing happens where the bench has no such relay
+  void relay(std::optional<PortId> port, bool closed);      ///< nothing happens where the bench has no such relay
+  void output(std::optional<PortId> port, OutputState to);  ///< any other output; nothing happens where there is none
+  void exchange(Exchange conversation);
+  /// Records a track that does not run throughout, from here to the end of the segment being written.
+  void record(TrackId track);
   void after(Nanoseconds delay) { at_ = delay; }
 
   /// What an until-segment waits for.
@@ -58,6 +62,7 @@ class Script {
   const TrackMap* tracks_;
   Nanoseconds grid_;
   std::vector<Event> events_;
+  std::vector<Window> windows_;
   Nanoseconds at_{0};
   std::uint32_t next_id_ = 1;
   // What is set at present.
