@@ -1,5 +1,8 @@
 #pragma once
 
+#include <atomic>
+#include <thread>
+
 #include "drivers/emulated/emulated_bench.hpp"
 #include "rig/run/run.hpp"
 #include "tests/unit/compile/shipped.hpp"
@@ -40,6 +43,20 @@ class Stand {
   rig::Outcome run(const Asked& asked) const {
     rig::RunListener nobody;
     return run(asked, nobody);
+  }
+
+  /// Many runs, on every core there is; the outcomes in the order asked for.
+  std::vector<rig::Outcome> run_all(const std::vector<Asked>& asked) const {
+    std::vector<rig::Outcome> outcomes(asked.size());
+    std::atomic<std::size_t> next{0};
+    {
+      std::vector<std::jthread> workers;
+      for (unsigned w = 0; w < std::max(1u, std::thread::hardware_concurrency()); ++w)
+        workers.emplace_back([&] {
+          for (std::size_t i = next++; i < asked.size(); i = next++) outcomes[i] = run(asked[i]);
+        });
+    }
+    return outcomes;
   }
 
   const rig::Plan& plan() const { return *plan_; }

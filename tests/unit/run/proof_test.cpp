@@ -54,9 +54,11 @@ const std::map<std::string, std::string> kAbout{
 };
 
 void check_good_units(const Stand& stand, int units) {
-  for (int i = 0; i < units; ++i) {
-    const auto outcome = stand.run({"GOOD-" + std::to_string(i), {}, {}, static_cast<std::uint64_t>(i + 1)});
-    CAPTURE(i, outcome.reason);
+  std::vector<Asked> asked;
+  for (int i = 0; i < units; ++i)
+    asked.push_back({"GOOD-" + std::to_string(i), {}, {}, static_cast<std::uint64_t>(i + 1)});
+  for (const auto& outcome : stand.run_all(asked)) {
+    CAPTURE(outcome.reason);
     REQUIRE(outcome.verdict == Verdict::pass);
     REQUIRE(outcome.end.outputs_safe);
   }
@@ -101,10 +103,11 @@ TEST_CASE("each defect fails, about the right thing", "[run][proof]") {
 
 TEST_CASE("each defect fails about the right thing on a hundred units and benches", "[run][proof][matrix]") {
   for (const auto& [defect, about] : kAbout) {
-    for (int i = 0; i < 100; ++i) {
-      const auto outcome =
-          two_pressure().run({"BAD-" + std::to_string(i), {defect}, {}, static_cast<std::uint64_t>(1000 + i)});
-      CAPTURE(defect, about, i, outcome.reason);
+    std::vector<Asked> asked;
+    for (int i = 0; i < 100; ++i)
+      asked.push_back({"BAD-" + std::to_string(i), {defect}, {}, static_cast<std::uint64_t>(1000 + i)});
+    for (const auto& outcome : two_pressure().run_all(asked)) {
+      CAPTURE(defect, about, outcome.reason);
       REQUIRE(outcome.verdict == Verdict::fail);
       REQUIRE(failing(outcome, about));
     }
