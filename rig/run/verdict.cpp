@@ -30,9 +30,18 @@ double severity(const Finding& finding) {
 
 /// What people want to hear first: what makes the unit dangerous.
 int urgency(const std::string& subject) {
-  const std::vector<std::string> order{"pass_through/unpowered", "pass_through/battery_only", "pass_through/rails_only",
-                                       "pass_through/bypassed",  "pass_through/sensor_",      "ceiling/",
-                                       "sweep/response",         "sweep/manifold_pressure",   "sweep/charge_pressure"};
+  const std::vector<std::string> order{"pass_through/unpowered",
+                                       "pass_through/battery_only",
+                                       "pass_through/rails_only",
+                                       "pass_through/bypassed",
+                                       "pass_through/sensor_",
+                                       "ceiling/",
+                                       "identify/",
+                                       "program/",
+                                       "loading/",
+                                       "sweep/response",
+                                       "sweep/manifold_pressure",
+                                       "sweep/charge_pressure"};
   const auto found =
       std::find_if(order.begin(), order.end(), [&](const std::string& start) { return subject.starts_with(start); });
   return static_cast<int>(found - order.begin());
@@ -78,19 +87,61 @@ std::string place_in_words(const Finding& finding, std::size_t count) {
   return text;
 }
 
+/// Names of lines as people say them. What stands in quotes is the name in a file and stays.
+std::string names_in_words(std::string text) {
+  const auto part_of_a_name = [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'); };
+  bool quoted = false;
+  for (std::size_t i = 1; i + 1 < text.size(); ++i) {
+    // An apostrophe within a word ("bench's") opens nothing.
+    if (text[i - 1] == '\'' && (i < 2 || quoted || !part_of_a_name(text[i - 2]))) quoted = !quoted;
+    if (text[i] == '_' && !quoted && part_of_a_name(text[i - 1]) && part_of_a_name(text[i + 1])) text[i] = ' ';
+  }
+  return text;
+}
+
 std::string sentence(const Group& group) {
   const auto* worst = *std::max_element(group.findings.begin(), group.findings.end(),
                                         [](auto* a, auto* b) { return severity(*a) < severity(*b); });
-  return fmt::format("{}: {}", place_in_words(*worst, group.findings.size()), worst->reason);
+  return fmt::format("{}: {}", place_in_words(*worst, group.findings.size()), names_in_words(worst->reason));
 }
 
-std::string reasons(std::span<const Finding> findings, Verdict verdict) {
+/// The headline is about the first group: what is wrong, then what to do. The other groups follow.
+std::string reasons(std::span<const Finding> findings, Verdict verdict, std::string_view what_to_do,
+                    std::string_view before = {}) {
   constexpr std::size_t kMost = 3;
   const auto groups = grouped(findings, verdict);
-  std::string text;
-  for (std::size_t i = 0; i < std::min(groups.size(), kMost); ++i) text += (i ? "; " : "") + sentence(groups[i]);
+  std::string text{before};
+  for (std::size_t i = 0; i < std::min(groups.size(), kMost); ++i) {
+    text += (i ? "; " : "") + sentence(groups[i]);
+    if (i == 0) text.append(text.ends_with('.') ? " " : ". ").append(what_to_do);
+  }
   if (groups.size() > kMost) text += fmt::format("; and {} more", groups.size() - kMost);
   return text;
+}
+
+RunVerdict disturbed(std::span<const Finding> findings, const std::string& what) {
+  std::string reason =
+      fmt::format("unit disturbs the bench: {}, and the bench is well once the unit is cut off. Set the unit aside",
+                  names_in_words(what));
+  std::vector<Finding> others;
+  for (const auto& finding : findings)
+    if (!finding.id.starts_with("disturbance/")) others.push_back(finding);
+  for (const auto& group : grouped(others, Verdict::fail)) reason += "; " + sentence(group);
+  return {Verdict::fail, reason};
+}
+
+std::string_view what_to_do(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::fail:
+      return "Set the unit aside";
+    case Verdict::undecided:
+      return "Run the unit again";
+    case Verdict::void_:
+      return "Mend that, then run the unit again";
+    case Verdict::pass:
+      break;
+  }
+  return "";
 }
 
 }  // namespace
@@ -98,14 +149,19 @@ std::string reasons(std::span<const Finding> findings, Verdict verdict) {
 RunVerdict conclude_run(std::span<const Finding> findings, const RigHealth& health) {
   if (!health.fault.empty()) return {Verdict::void_, health.fault};
   if (!health.self_test_passed)
-    return {Verdict::void_,
-            "the bench failed its own test, so the unit was not judged: " + reasons(findings, Verdict::void_)};
+    return {Verdict::void_, reasons(findings, Verdict::void_, "Mend the bench, then run the unit again",
+                                    "the bench failed its own test, so the unit was not judged: ")};
+  if (health.reseat)
+    return {Verdict::void_, reasons(findings, Verdict::void_,
+                                    "Take it out, look at the pins on both sides, put it in again and run it again",
+                                    "the unit does not sit well in the fixture: ")};
+  if (!health.disturbance.empty()) return disturbed(findings, health.disturbance);
   for (const auto verdict : {Verdict::fail, Verdict::void_, Verdict::undecided}) {
     const bool any =
         std::any_of(findings.begin(), findings.end(), [&](const Finding& f) { return f.verdict == verdict; });
-    if (any) return {verdict, reasons(findings, verdict)};
+    if (any) return {verdict, reasons(findings, verdict, what_to_do(verdict))};
   }
-  if (findings.empty()) return {Verdict::void_, "nothing was measured"};
+  if (findings.empty()) return {Verdict::void_, "nothing was measured. Look at the scenario's steps"};
   return {Verdict::pass, {}};
 }
 

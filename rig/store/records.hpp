@@ -18,7 +18,8 @@ using RunNumber = std::int64_t;  ///< small, counted from 1 in each store: what 
 
 /// A file the run was made from, kept with it for ever.
 struct RunInput {
-  std::string role;    ///< "product", "scenario", "bench", "plan", or what else it was to the run
+  std::string
+      role;  ///< "product", "scenario", "bench", "facts" (what was known beforehand), or what else it was to the run
   std::string path;    ///< as it was read
   std::string bytes;   ///< its content; loaded only by StoreReader::inputs()
   std::string sha256;  ///< of the content, lower-case hexadecimal; filled by the writer
@@ -35,7 +36,7 @@ struct JudgeVersion {
 struct RunOpened {
   std::string serial;
   std::string product, scenario, bench;  ///< names
-  std::string purpose = "end_of_line";   ///< "end_of_line", "regression", "trial"
+  std::string purpose = "end_of_line";   ///< "end_of_line", "regression", "trial", "bench" (about the stand itself)
   std::vector<RunInput> inputs;
   std::vector<JudgeVersion> judges;
   std::string program;  ///< version of this program
@@ -45,11 +46,13 @@ struct RunOpened {
   std::vector<std::string> defects;        ///< of an emulated unit, as given
   std::optional<std::uint64_t> seed;       ///< of an emulated unit
   std::optional<std::string> calibration;  ///< SHA-256 of a kept calibration
-  std::int64_t attempt = 0;                ///< of this serial, on all benches, voids included; filled by the writer
+  std::int64_t attempt = 0;  ///< of this serial, on all benches, voids and re-seats included; filled by the
+                             ///< writer. Runs about the stand itself are counted on their own
 };
 
-/// How a run came to its end. `interrupted`: the program ended first.
-enum class RunEnd : std::uint8_t { completed, stopped, fault, interrupted };
+/// How a run came to its end. `interrupted`: the program ended first. `reseat`: the unit does not sit well in the
+/// fixture; it is put in again and the run repeated. Always void, and counted apart.
+enum class RunEnd : std::uint8_t { completed, stopped, fault, interrupted, reseat };
 std::string_view to_text(RunEnd end);
 std::optional<RunEnd> run_end_from_text(std::string_view text);
 
@@ -117,6 +120,8 @@ struct StoredRun {
   std::string id;  ///< UUID version 7
   RunOpened opened;
   std::optional<RunClosed> closed;
+  std::int64_t reseats = 0;  ///< how many of the serial's runs up to this one ended in a re-seat
+  bool reseated() const { return closed && closed->end == RunEnd::reseat; }
 };
 
 /// "run 481 (unit 00412, attempt 2)"

@@ -107,12 +107,14 @@ std::string_view to_text(RunEnd end) {
       return "fault";
     case RunEnd::interrupted:
       return "interrupted";
+    case RunEnd::reseat:
+      return "reseat";
   }
   return "interrupted";
 }
 
 std::optional<RunEnd> run_end_from_text(std::string_view text) {
-  for (const RunEnd end : {RunEnd::completed, RunEnd::stopped, RunEnd::fault, RunEnd::interrupted})
+  for (const RunEnd end : {RunEnd::completed, RunEnd::stopped, RunEnd::fault, RunEnd::interrupted, RunEnd::reseat})
     if (text == to_text(end)) return end;
   return std::nullopt;
 }
@@ -294,6 +296,18 @@ RunEvent event_from(const Row& row) {
   if (const auto at = columns.optional_integer()) event.at = BenchTime{Nanoseconds{*at}};
   event.happened_at = columns.wall_time();
   return event;
+}
+
+AuditEntry audit_from(const Row& row) {
+  Columns columns{row};
+  AuditEntry entry;
+  columns.integer();
+  entry.who = columns.text();
+  entry.action = columns.text();
+  entry.subject = columns.text();
+  entry.detail = columns.text();
+  entry.happened_at = columns.wall_time();
+  return entry;
 }
 
 RunClosed closed_from(const Row& row) {

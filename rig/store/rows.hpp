@@ -23,6 +23,7 @@ JudgeVersion judge_from(const sqlite::Row& row);
 StoredFinding finding_from(const sqlite::Row& row);
 TraceRow trace_from(const sqlite::Row& row);
 RunEvent event_from(const sqlite::Row& row);
+AuditEntry audit_from(const sqlite::Row& row);
 RunClosed closed_from(const sqlite::Row& row);
 
 }  // namespace rig

@@ -60,8 +60,10 @@ OpenedRun append_run(Ledger& ledger, RunOpened run) {
   fill(run.opened_at);
   if (run.host.empty()) run.host = host_name();
   if (run.boot.empty()) run.boot = boot_id();
-  Statement attempts{ledger.connection(), "SELECT count(*) FROM run_opened WHERE serial = ?"};
-  attempts.with(run.serial).step();
+  // A run about the stand itself says nothing of a serial that is for sale, whatever was fitted meanwhile.
+  Statement attempts{ledger.connection(),
+                     "SELECT count(*) FROM run_opened WHERE serial = ?1 AND (purpose = 'bench') = (?2 = 'bench')"};
+  attempts.with(run.serial, run.purpose).step();
   run.attempt = attempts.integer(0) + 1;
   const std::string id = new_uuid(static_cast<std::uint64_t>(run.opened_at.time_since_epoch().count()));
   const RunNumber number = ledger.last_id(Table::run_opened) + 1;

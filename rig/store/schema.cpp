@@ -8,11 +8,12 @@
 namespace rig {
 
 extern const char* const kSchemaStep1;
+extern const char* const kSchemaStep2;
 
 namespace {
 
 const char* step_sql(std::int64_t number) {
-  static const char* const kSteps[kSchemaVersion] = {kSchemaStep1};
+  static const char* const kSteps[kSchemaVersion] = {kSchemaStep1, kSchemaStep2};
   return kSteps[number - 1];
 }
 
@@ -83,20 +84,17 @@ void prepare_schema(sqlite::Connection& connection) {
   }
 }
 
-void check_schema(sqlite::Connection& connection) {
+std::int64_t check_schema(sqlite::Connection& connection) {
   const std::int64_t version = version_of(connection);
   if (version == 0)
     throw StoreError{StoreError::Kind::not_found, connection.path(), "the store is empty", "Run a unit first"};
-  if (version < kSchemaVersion)
-    throw StoreError{StoreError::Kind::refused, connection.path(),
-                     fmt::format("the store has the older schema {}", version),
-                     "Open it once for writing (any run does) to bring it up to date"};
   check_applied_steps(connection, version);
+  return version;
 }
 
-void create_schema(sqlite::Connection& connection) {
+void create_schema(sqlite::Connection& connection, std::int64_t version) {
   create_step_table(connection);
-  for (std::int64_t number = 1; number <= kSchemaVersion; ++number) apply_step(connection, number);
+  for (std::int64_t number = 1; number <= version; ++number) apply_step(connection, number);
 }
 
 }  // namespace rig

@@ -62,8 +62,16 @@ class StoreReader::Queries {
       run.opened.judges = all(select(Table::run_judge, "WHERE run = ? ORDER BY id"), judge_from, run.number);
       for (RunClosed& closed : all(select(Table::run_closed, "WHERE id = ?"), closed_from, run.number))
         run.closed = std::move(closed);
+      run.reseats = reseats(run);
     }
     return found;
+  }
+
+  std::int64_t reseats(const StoredRun& run) {
+    Statement statement{connection_,
+                        "SELECT count(*) FROM run_opened JOIN run_closed ON run_closed.id = run_opened.id WHERE serial "
+                        "= ? AND run_opened.id <= ? AND ended = 'reseat'"};
+    return statement.with(run.opened.serial, run.number).step() ? statement.integer(0) : 0;
   }
 
   Blob payload(const TraceRow& row) {
@@ -106,8 +114,9 @@ std::vector<StoredRun> StoreReader::list_runs(const RunFilter& filter) const {
   return queries_->runs(
       "WHERE (?1 = 0 OR serial = ?2) AND (?3 = '' OR EXISTS (SELECT 1 FROM run_closed WHERE run_closed.id = "
       "run_opened.id AND "
-      "verdict = ?3)) ORDER BY id DESC LIMIT ?4",
-      filter.serial ? 1 : 0, filter.serial.value_or(""), verdict, filter.limit);
+      "verdict = ?3)) AND (?5 = '' OR bench = ?5) AND (?6 = '' OR purpose = ?6) ORDER BY id DESC LIMIT ?4",
+      filter.serial ? 1 : 0, filter.serial.value_or(""), verdict, filter.limit, filter.bench.value_or(""),
+      filter.purpose.value_or(""));
 }
 
 RunNumber StoreReader::find_run(std::string_view text) const {
@@ -202,7 +211,7 @@ StepTrace StoreReader::load_step_trace(RunNumber run, std::string_view step) con
 }
 
 std::vector<StoredRun> StoreReader::attempts_of(std::string_view serial) const {
-  return queries_->runs("WHERE serial = ? ORDER BY id", serial);
+  return queries_->runs("WHERE serial = ? AND purpose <> 'bench' ORDER BY id", serial);
 }
 
 std::optional<StoredRun> StoreReader::birth_record(std::string_view serial) const {
@@ -213,6 +222,23 @@ std::optional<StoredRun> StoreReader::birth_record(std::string_view serial) cons
       serial);
   if (found.empty()) return std::nullopt;
   return std::move(found.front());
+}
+
+std::vector<RunNumber> StoreReader::runs_on(std::string_view bench, std::string_view since_action) const {
+  Statement statement{
+      queries_->connection(),
+      "SELECT run_opened.id FROM run_opened JOIN ledger ON ledger.kind = 'run_opened' AND ledger.row = run_opened.id "
+      "WHERE bench = ?1 AND ledger.id > ifnull((SELECT max(entry.id) FROM audit_entry JOIN ledger entry ON entry.kind "
+      "= 'audit_entry' AND entry.row = audit_entry.id WHERE subject = ?1 AND action = ?2), 0) ORDER BY run_opened.id"};
+  statement.with(bench, since_action);
+  std::vector<RunNumber> runs;
+  while (statement.step()) runs.push_back(statement.integer(0));
+  return runs;
+}
+
+std::vector<AuditEntry> StoreReader::audits(std::string_view action, std::string_view subject) const {
+  return queries_->all(select(Table::audit_entry, "WHERE action = ? AND subject = ? ORDER BY id DESC"), audit_from,
+                       action, subject);
 }
 
 }  // namespace rig

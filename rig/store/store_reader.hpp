@@ -15,6 +15,7 @@ struct RunFilter {
   std::optional<std::string> serial;
   std::optional<Verdict> verdict;  ///< only closed runs have one
   std::int64_t limit = 50;
+  std::optional<std::string> bench = {}, purpose = {};  ///< names, as in RunOpened
 };
 
 /// Reads a store, also while it is being written. One thread at a time. Everything throws StoreError.
@@ -40,9 +41,15 @@ class StoreReader {
   /// Exactly what the judge was given; all parts joined. Throws when bytes were released, are missing or altered.
   StepTrace load_step_trace(RunNumber run, std::string_view step) const;
 
-  std::vector<StoredRun> attempts_of(std::string_view serial) const;  ///< oldest first, voids included
+  /// Oldest first, voids and re-seats included; not the runs about the stand itself.
+  std::vector<StoredRun> attempts_of(std::string_view serial) const;
   /// The unit's first passing end-of-line run.
   std::optional<StoredRun> birth_record(std::string_view serial) const;
+
+  /// The runs on a bench that were opened after the last audit entry of that action about it (all of them when there is
+  /// none), by the ledger's order; oldest first.
+  std::vector<RunNumber> runs_on(std::string_view bench, std::string_view since_action) const;
+  std::vector<AuditEntry> audits(std::string_view action, std::string_view subject) const;  ///< newest first
 
  private:
   class Queries;

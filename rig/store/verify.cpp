@@ -48,7 +48,7 @@ class Walk {
  public:
   Walk(const std::string& path, const VerifyOptions& options)
       : options_{options}, connection_{path, sqlite::Mode::read} {
-    check_schema(connection_);
+    version_ = check_schema(connection_);
     connection_.execute("BEGIN");  // one moment of the store, also while it is being written
   }
 
@@ -93,7 +93,7 @@ class Walk {
 
   void check_schema_objects() {
     sqlite::Connection fresh{":memory:", sqlite::Mode::write};
-    create_schema(fresh);
+    create_schema(fresh, version_);
     const auto expected = objects(fresh), found = objects(connection_);
     for (const auto& [name, sql] : expected) {
       const auto it = found.find(name);
@@ -239,6 +239,7 @@ class Walk {
   }
 
   const VerifyOptions options_;
+  std::int64_t version_ = kSchemaVersion;
   sqlite::Connection connection_;
   std::map<const TableFormat*, std::unique_ptr<Statement>> selects_;
   VerifyReport report_;

@@ -60,6 +60,55 @@ TEST_CASE("the reason names what is dangerous first, how often it happened and t
       finding("pass_through/unpowered/manifold_pressure@80kPa", Verdict::fail, "the bypass is not made");
   const auto reason = conclude_run(std::vector{kFail, worse, bypass}, {}).reason;
   CHECK(reason ==
-        "pass through, unpowered, manifold pressure at 80 kPa: the bypass is not made; "
+        "pass through, unpowered, manifold pressure at 80 kPa: the bypass is not made. Set the unit aside; "
         "sweep, manifold pressure at 4000 rpm, 200 kPa (2 times, worst here): reads 5 kPa high");
+}
+
+TEST_CASE("the first sentence of a reason says what is wrong and what to do", "[run][verdict]") {
+  const auto headline = [](std::vector<Finding> findings, RigHealth health = {}) {
+    const auto reason = conclude_run(findings, health).reason;
+    return reason.substr(0, reason.find("; "));
+  };
+  auto contact = finding("contacts/through/charge_pressure", Verdict::void_, "reads 12 ohm, allowed at most 10 ohm");
+  auto ground = finding("contacts/ground", Verdict::void_, "reads 3 ohm, allowed at most 0.2 ohm");
+  CHECK(headline({contact, ground}, {"", true, true, {}}) ==
+        "the unit does not sit well in the fixture: contacts, through, charge pressure: reads 12 ohm, allowed at most "
+        "10 ohm. Take it out, look at the pins on both sides, put it in again and run it again");
+  CHECK(headline({kFail, kVoid}) ==
+        "sweep, manifold pressure at 3600 rpm, 180 kPa: reads 3 kPa high. Set the unit aside");
+  CHECK(headline({kVoid}) ==
+        "sweep, manifold pressure at 3700 rpm, 180 kPa: readings were lost. Mend that, then run the unit again");
+  CHECK(headline({kDoubt}) == "sweep, manifold pressure at 3800 rpm, 180 kPa: too near the limit. Run the unit again");
+  CHECK(headline({kVoid}, {"", false, false, {}}) ==
+        "the bench failed its own test, so the unit was not judged: sweep, manifold pressure at 3700 rpm, 180 kPa: "
+        "readings were lost. Mend the bench, then run the unit again");
+  CHECK(headline({kVoid, kFail}, {"", true, false, "rail_5v is asked for 5.00 V and reads 3.50 V"}) ==
+        "unit disturbs the bench: rail 5v is asked for 5.00 V and reads 3.50 V, and the bench is well once the unit is "
+        "cut off. Set the unit aside");
+}
+
+TEST_CASE("a reason says names in words, but for what stands in quotes", "[run][verdict]") {
+  const auto reason = [](std::string text) {
+    return conclude_run(std::vector{finding("a/b", Verdict::fail, std::move(text))}, {}).reason;
+  };
+  CHECK(reason("charge_pressure did not settle") == "a, b: charge pressure did not settle. Set the unit aside");
+  CHECK(reason("the bench's source 'charge_source' of charge_pressure") ==
+        "a, b: the bench's source 'charge_source' of charge pressure. Set the unit aside");
+}
+
+TEST_CASE("a re-seat outranks a disturbance, a fault of the rig outranks both", "[run][verdict]") {
+  CHECK(verdict_of({kVoid, kFail}, {"", true, true, "it pulls"}) == Verdict::void_);
+  CHECK(verdict_of({kVoid}, {"", true, false, "it pulls"}) == Verdict::fail);
+  CHECK(verdict_of({kVoid}, {"", false, false, "it pulls"}) == Verdict::void_);
+  CHECK(verdict_of({kVoid}, {"the link is dead", true, false, "it pulls"}) == Verdict::void_);
+}
+
+TEST_CASE("a label is for a pass at end of line, and for nothing else", "[run][verdict]") {
+  CHECK(may_label(Verdict::pass, false, Purpose::end_of_line));
+  for (const auto verdict : {Verdict::fail, Verdict::undecided, Verdict::void_})
+    CHECK_FALSE(may_label(verdict, false, Purpose::end_of_line));
+  CHECK_FALSE(may_label(Verdict::void_, true, Purpose::end_of_line));
+  CHECK_FALSE(may_label(Verdict::pass, true, Purpose::end_of_line));
+  for (const auto purpose : {Purpose::regression, Purpose::trial, Purpose::bench})
+    CHECK_FALSE(may_label(Verdict::pass, false, purpose));
 }

@@ -45,13 +45,15 @@ TEST_CASE("a store whose schema steps are not this program's is refused", "[stor
   CHECK_THROWS_WITH(StoreWriter{folder.store()}, Catch::Contains("not the one this program applies"));
 }
 
-TEST_CASE("the schema's first step is the one that stores out there were made with", "[store][schema]") {
+TEST_CASE("the schema's steps are those that stores out there were made with", "[store][schema]") {
   // Never edit an applied step: add one, and let this line stand.
   const Folder folder;
   { StoreWriter writer{folder.store()}; }
   sqlite::Connection connection{folder.store(), sqlite::Mode::read};
   CHECK(connection.text("SELECT sha256 FROM schema_step WHERE number = 1") ==
         "6d4a8416281e6487dd9ff9132cbf31d0d9257c167edf0c823bae7a09fc6a42c0");
+  CHECK(connection.text("SELECT sha256 FROM schema_step WHERE number = 2") ==
+        "9affbbe5bbde78e93b8f68dd3a6337bb762b9344b60fe3d454fdf765a4d3911d");
 }
 
 TEST_CASE("every chained column is a column of its table, and none is left out", "[store][schema]") {
