@@ -24,19 +24,24 @@ EnvelopeBin Readings::bin(TrackId track, std::size_t i) const {
 }
 
 Reading Readings::at_end(TrackId track, Nanoseconds window) const {
-  const auto& info = scales_.tracks[index(track)];
-  const auto& port = bench_->ports[index(info.track.port)];
+  const auto period = scales_.tracks[index(track)].track.period;
+  const auto wanted = static_cast<std::size_t>(std::max<std::int64_t>(1, window / period));
+  const std::size_t all = bins(track), n = std::min(all, wanted);
+  return over(track, all - n, n);
+}
+
+Reading Readings::over(TrackId track, std::size_t first, std::size_t wanted) const {
+  const auto& port = bench_->ports[index(scales_.tracks[index(track)].track.port)];
   const std::size_t all = bins(track);
-  const auto wanted = static_cast<std::size_t>(std::max<std::int64_t>(1, window / info.track.period));
-  const std::size_t n = std::min(all, wanted);
+  const std::size_t n = first < all ? std::min(wanted, all - first) : 0;
   Reading reading;
   reading.bins = n;
   if (n == 0) return reading;
 
   double sum = 0, squares = 0;
-  const double pivot = bin(track, all - 1).mean;  // deviations from it, so that no digits cancel
+  const double pivot = bin(track, first + n - 1).mean;  // deviations from it, so that no digits cancel
   reading.low = reading.high = pivot;
-  for (std::size_t i = all - n; i < all; ++i) {
+  for (std::size_t i = first; i < first + n; ++i) {
     const auto one = bin(track, i);
     sum += one.mean - pivot;
     squares += (one.mean - pivot) * (one.mean - pivot);

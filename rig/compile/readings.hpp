@@ -25,6 +25,8 @@ class Readings {
 
   /// Over the last `window` of the segment (all of it, if it is shorter).
   Reading at_end(TrackId track, Nanoseconds window) const;
+  /// Over `count` bins from bin `first` on; fewer where the segment has fewer.
+  Reading over(TrackId track, std::size_t first, std::size_t count) const;
   std::size_t bins(TrackId track) const;
   /// One bin, calibrated. REQUIRES: i < bins(track).
   EnvelopeBin bin(TrackId track, std::size_t i) const;

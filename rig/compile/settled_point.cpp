@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include <fmt/format.h>
 
@@ -45,14 +46,16 @@ Settling settling(const BenchSetup& bench, const Segment& segment, const Slice& 
   return result;
 }
 
-std::string read_pressures(const Product& product, const TrackMap& tracks, const Readings& readings,
+/// Reads a track over the stretch that is looked at.
+using ReadTrack = std::function<Reading(TrackId)>;
+
+std::string read_pressures(const Product& product, const TrackMap& tracks, const ReadTrack& read,
                            const Settling& settled, SettledPoint& point) {
-  const auto window = product.timing.settle_window;
   for (std::size_t i = 0; i < product.pressures.size(); ++i) {
     const auto& channel = product.pressures[i];
     const auto& rail = product.rails[channel.rail];
-    const auto controller = readings.at_end(tracks.rails[channel.rail].controller, window);
-    const auto sensor = readings.at_end(tracks.rails[channel.rail].sensor, window);
+    const auto controller = read(tracks.rails[channel.rail].controller);
+    const auto sensor = read(tracks.rails[channel.rail].sensor);
     if (controller.bins == 0 || sensor.bins == 0) return "the 5 V rail gave no readings";
     if (Volts{controller.value} < rail.lowest || Volts{controller.value} > rail.highest)
       return fmt::format("{} reads {:.3f} V at the controller's side, allowed {:g} to {:g} V", rail.name,
@@ -63,8 +66,8 @@ std::string read_pressures(const Product& product, const TrackMap& tracks, const
           rail.name, sensor.value, controller.value);
     if (!point.unit_fault.empty()) return {};
     auto& reading = point.pressures.emplace_back();
-    reading.in_v = readings.at_end(tracks.pressures[i].in, window);
-    reading.out_v = readings.at_end(tracks.pressures[i].out, window);
+    reading.in_v = read(tracks.pressures[i].in);
+    reading.out_v = read(tracks.pressures[i].out);
     if (reading.in_v.bins == 0 || reading.out_v.bins == 0) return channel.name + " gave no readings";
     reading.in = in_pressure(channel.curve, reading.in_v, sensor, reading.in_u);
     reading.out = in_pressure(channel.curve, reading.out_v, controller, reading.out_u);
@@ -74,14 +77,13 @@ std::string read_pressures(const Product& product, const TrackMap& tracks, const
   return {};
 }
 
-std::string read_temperature(const Product& product, const TrackMap& tracks, const Readings& readings,
+std::string read_temperature(const Product& product, const TrackMap& tracks, const ReadTrack& read_track,
                              SettledPoint& point) {
   if (!product.temperature) return {};
   const auto& channel = *product.temperature;
-  const auto window = product.timing.settle_window;
-  const auto rail = readings.at_end(tracks.rails[channel.rail].sensor, window);
+  const auto rail = read_track(tracks.rails[channel.rail].sensor);
   auto read = [&](TrackId track) -> std::optional<Celsius> {
-    const auto volts = readings.at_end(track, window);
+    const auto volts = read_track(track);
     if (volts.bins == 0 || volts.value <= 0 || volts.value >= rail.value) return std::nullopt;
     const auto value = channel.curve.temperature(Volts{volts.value}, Volts{rail.value});
     if (!std::isfinite(value.value())) return std::nullopt;
@@ -127,11 +129,26 @@ SettledPoint read_point(const Product& product, const BenchSetup& bench, const T
   const auto settled = settling(bench, segment, slice, scales);
   point.voided = settled.input_failed;
   if (!point.voided.empty()) return point;
-  point.voided = read_pressures(product, tracks, readings, settled, point);
+  const ReadTrack at_end = [&](TrackId track) { return readings.at_end(track, product.timing.settle_window); };
+  point.voided = read_pressures(product, tracks, at_end, settled, point);
   if (!point.voided.empty() || !point.unit_fault.empty()) return point;
-  point.voided = read_temperature(product, tracks, readings, point);
+  point.voided = read_temperature(product, tracks, at_end, point);
   if (!point.voided.empty()) return point;
   point.voided = read_speed(product, tracks, readings, about, point);
+  return point;
+}
+
+SettledPoint read_stretch(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const Slice& slice,
+                          const Scales& scales, std::size_t first, std::size_t count, Rpm speed) {
+  SettledPoint point;
+  const Readings readings{bench, slice, scales};
+  point.voided = readings.trouble();
+  if (!point.voided.empty()) return point;
+  const ReadTrack over = [&](TrackId track) { return readings.over(track, first, count); };
+  point.voided = read_pressures(product, tracks, over, {}, point);
+  if (!point.voided.empty() || !point.unit_fault.empty()) return point;
+  point.voided = read_temperature(product, tracks, over, point);
+  point.speed = {speed, Rpm{0}};
   return point;
 }
 

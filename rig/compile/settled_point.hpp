@@ -33,6 +33,11 @@ struct SettledPoint {
 SettledPoint read_point(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const Segment& segment,
                         const Slice& slice, const Scales& scales, Rpm about);
 
+/// The same, over `count` bins from bin `first` on, whether settled or not, at a speed that is known from elsewhere
+/// (the one asked for): for stretches in which the speed signal itself is being disturbed.
+SettledPoint read_stretch(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const Slice& slice,
+                          const Scales& scales, std::size_t first, std::size_t count, Rpm speed);
+
 /// Expected output of a channel at a measured point, and the doubt that the measured input, speed and rails leave in
 /// it.
 struct Expectation {
