@@ -1,5 +1,9 @@
 #include "rig/compile/read_drive.hpp"
 
+#include <algorithm>
+#include <fstream>
+#include <iterator>
+
 #include "tests/unit/compile/shipped.hpp"
 
 using namespace rig;
@@ -62,4 +66,28 @@ TEST_CASE_METHOD(Fixture, "a column that is not there is named, with the nearest
 
 TEST_CASE_METHOD(Fixture, "one row is no drive", "[compile][drive]") {
   CHECK(only_complaint("time,speed,boost\n0,2000,0.5\n").starts_with("pull.csv:1:1: a drive needs two rows"));
+}
+
+TEST_CASE("the drives that ship are sound, and go where they say", "[compile][drive][shipped]") {
+  const auto product = *shipped::end_of_line().product;
+  const DriveColumns columns{',',
+                             {"time_s", "s"},
+                             {"speed_rpm", "rpm"},
+                             {{"charge_kpa", "kPa"}, {"manifold_kpa", "kPa"}},
+                             DriveColumn{"intake_degc", "degC"},
+                             {}};
+  for (const auto& [name, from, to, length] :
+       {std::tuple{"drives/pull.csv", 2000.0, 6500.0, 11.0}, {"drives/mixed-road.csv", 850.0, 4800.0, 60.0}}) {
+    std::ifstream file{shipped::path(name)};
+    const std::string text{std::istreambuf_iterator<char>{file}, {}};
+    Complaints complaints;
+    const auto drive = read_drive(text, columns, product, name, complaints);
+    for (const auto& complaint : complaints) UNSCOPED_INFO(to_text(complaint));
+    REQUIRE(drive);
+    const auto [slowest, fastest] = std::minmax_element(drive->points.begin(), drive->points.end(),
+                                                        [](auto& a, auto& b) { return a.speed < b.speed; });
+    CHECK(slowest->speed.value() == Approx(from).margin(60));
+    CHECK(fastest->speed.value() == Approx(to).margin(60));
+    CHECK(seconds(drive->duration()) == Approx(length).margin(0.1));
+  }
 }
