@@ -64,8 +64,7 @@ int emulate_command(const EmulateCommand& asked) {
   options.device.baud = bench.value->baud;
   options.device.random = std::random_device{}();  // another boot number each time it is switched on
   options.device.wheel = shared->speed.wheel;
-  for (const auto& line : bench.value->wiring.lines)
-    if (line.fault_switch) options.device.closed_at_rest.push_back(*line.fault_switch);
+  options.device.closed_at_rest = closed_at_rest(bench.value->wiring);
   options.ready = [&](const std::string& path) {
     std::cout << "ready: " << (asked.link.empty() ? path : asked.link) << std::endl;
   };

@@ -10,9 +10,12 @@ std::uint32_t usual_captures(PortKind kind) {
   switch (kind) {
     case PortKind::voltage_sense:
     case PortKind::current_sense:
+    case PortKind::temperature_sense:
       return bit(CaptureKind::samples) | bit(CaptureKind::envelope);
     case PortKind::edge_sense:
       return bit(CaptureKind::edges);
+    case PortKind::service_port:
+      return bit(CaptureKind::bytes);
     default:
       return 0;
   }
@@ -30,6 +33,15 @@ const RailWiring* Wiring::rail(std::string_view name) const {
   return found == rails.end() ? nullptr : &*found;
 }
 
+std::vector<PortId> closed_at_rest(const Wiring& wiring) {
+  std::vector<PortId> relays;
+  for (const LineWiring& line : wiring.lines)
+    if (line.fault_switch) relays.push_back(*line.fault_switch);
+  if (wiring.speed.pull_up_switch) relays.push_back(*wiring.speed.pull_up_switch);
+  if (wiring.ground.break_relay) relays.push_back(*wiring.ground.break_relay);
+  return relays;
+}
+
 Capabilities capabilities_of(const BenchSetup& setup) {
   const bool over_a_link = setup.driver == "board";
   Capabilities can;
@@ -40,6 +52,8 @@ Capabilities capabilities_of(const BenchSetup& setup) {
   }
   can.set_points = bit(SetPointKind::step) | bit(SetPointKind::ramp) | bit(SetPointKind::speed_piece) |
                    bit(SetPointKind::open) | bit(SetPointKind::grounded) | bit(SetPointKind::relay);
+  const auto converses = [](const Port& port) { return port.kind == PortKind::service_port; };
+  if (std::any_of(can.ports.begin(), can.ports.end(), converses)) can.set_points |= bit(SetPointKind::exchange);
   can.features = static_cast<std::uint32_t>(Feature::until_on_bench);
   if (over_a_link) {
     can.features |= static_cast<std::uint32_t>(Feature::paced);

@@ -101,6 +101,9 @@ struct BenchSetup {
   Nanoseconds reply_time_out{250'000'000};  ///< board: how long a reply may take
 };
 
+/// The relays whose state of rest is closed: fault switches, the speed line's pull-up, the break in the ground.
+std::vector<PortId> closed_at_rest(const Wiring& wiring);
+
 /// What an emulated bench built from this setup can do (also what a board bench's file promises before `hello`).
 Capabilities capabilities_of(const BenchSetup& setup);
 

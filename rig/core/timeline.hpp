@@ -58,6 +58,7 @@ struct Exchange {
   std::uint32_t length = 0;
   Nanoseconds time_out{0};
   int retries = 0;
+  std::uint32_t baud = 115200;  ///< 8 data bits, no parity, one stop bit
   friend bool operator==(const Exchange&, const Exchange&) = default;
 };
 using Action = std::variant<SetOutput, RampOutput, SetRelay, SetSpeed, SetCurrentLimit, Exchange>;

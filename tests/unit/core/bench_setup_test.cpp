@@ -36,6 +36,28 @@ TEST_CASE("a bench says what it can do before it is asked to", "[core][bench_set
   CHECK(can.ports[2].captures == bit(CaptureKind::edges));
 }
 
+TEST_CASE("a bench with a service port holds conversations, and captures their bytes", "[core][bench_setup]") {
+  BenchSetup setup = bench("emulated");
+  setup.ports.resize(2);
+  setup.ports[0].kind = PortKind::service_port;
+  setup.ports[1].kind = PortKind::temperature_sense;
+  const Capabilities can = capabilities_of(setup);
+  CHECK(can.set_points & bit(SetPointKind::exchange));
+  CHECK(can.ports[0].captures == bit(CaptureKind::bytes));
+  CHECK(can.ports[1].captures == (bit(CaptureKind::samples) | bit(CaptureKind::envelope)));
+}
+
+TEST_CASE("fault switches, the pull-up's switch and the break in the ground rest closed", "[core][bench_setup]") {
+  Wiring wiring;
+  CHECK(closed_at_rest(wiring).empty());
+  wiring.lines.resize(2);
+  wiring.lines[1].fault_switch = PortId{4};
+  wiring.isolator = PortId{5};
+  wiring.speed.pull_up_switch = PortId{6};
+  wiring.ground.break_relay = PortId{7};
+  CHECK(closed_at_rest(wiring) == std::vector<PortId>{PortId{4}, PortId{6}, PortId{7}});
+}
+
 TEST_CASE("a board's link has a capacity and its time is real", "[core][bench_setup]") {
   const Capabilities can = capabilities_of(bench("board"));
   CHECK(can.has(Feature::paced));
