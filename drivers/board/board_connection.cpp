@@ -71,7 +71,7 @@ bool BoardConnection::say_hello() {
     if (ack.major != kMajor)
       fail(fmt::format("it speaks version {} of the protocol, this program version {}", ack.major, kMajor),
            "Update the board's firmware or this program");
-    if (reply_session_ != session_) sequence_ = 0;
+    if (reply_session_ != session_) sequence_ = 0, unanswered_.clear();
     session_ = reply_session_;
     board_ = ack;
     return true;
@@ -83,14 +83,14 @@ bool BoardConnection::say_hello() {
 // --- commands --------------------------------------------------------------------------------------------------------
 
 std::variant<Message, Error> BoardConnection::try_ask(const Message& command, const std::string& to_do) {
-  sequence_ = sequence_ == 0xFFFF ? 1 : static_cast<std::uint16_t>(sequence_ + 1);
   reply_.reset();
-  awaited_ = sequence_;
+  awaited_ = next_sequence();
   for (int tries = 0; tries < kTries && !reply_; ++tries) {
-    send(sequence_, command);  // the same number: a board that did it already repeats its reply
+    send(*awaited_, command);  // the same number: a board that did it already repeats its reply
     const rig::Nanoseconds deadline = now() + settings_.reply_time_out;
     while (!reply_ && now() < deadline) {
       pump(std::min(deadline, now() + kAttention));
+      keep_asking();  // the board takes this one after those only
       if (task_ && !reply_) task_();
     }
   }
@@ -106,14 +106,48 @@ std::variant<Message, Error> BoardConnection::try_ask(const Message& command, co
 
 Message BoardConnection::ask(const Message& command, const std::string& to_do) {
   auto result = try_ask(command, to_do);
-  if (const auto* error = std::get_if<Error>(&result))
-    fail(fmt::format("it refused to {}: {}{}{}", to_do, to_text(error->code), error->text.empty() ? "" : ": ",
-                     error->text),
-         "See what it says; the bench file may promise what the board cannot do");
+  if (const auto* error = std::get_if<Error>(&result)) refused(to_do, *error);
   auto& reply = std::get<Message>(result);
   if (std::holds_alternative<Unsupported>(reply))
     fail(fmt::format("it cannot {}", to_do), "Update the board's firmware");
   return std::move(reply);
+}
+
+void BoardConnection::refused(const std::string& to_do, const Error& error) const {
+  fail(fmt::format("it refused to {}: {}{}{}", to_do, to_text(error.code), error.text.empty() ? "" : ": ", error.text),
+       "See what it says; the bench file may promise what the board cannot do");
+}
+
+std::uint16_t BoardConnection::next_sequence() {
+  sequence_ = sequence_ == 0xFFFF ? 1 : static_cast<std::uint16_t>(sequence_ + 1);
+  return sequence_;
+}
+
+void BoardConnection::begin(const Message& command, const std::string& to_do, std::vector<ErrorCode> no_matter) {
+  while (unanswered_.full()) {
+    pump(now() + kAttention);
+    keep_asking();
+    if (task_) task_();
+  }
+  const std::uint16_t sequence = next_sequence();
+  auto coded = link::encode_frame(encode({session_, sequence, command}));
+  link_->write(coded);
+  unanswered_.add({sequence, std::move(coded), to_do, std::move(no_matter)}, now());
+}
+
+void BoardConnection::keep_asking() {
+  for (const auto* coded : unanswered_.due(now())) link_->write(*coded);
+  if (const auto* command = unanswered_.given_up(now()))
+    fail(fmt::format("it did not {}, {} times", command->to_do, command->times),
+         "Check its power and cable, then run it again");
+}
+
+void BoardConnection::take_late(std::uint16_t sequence, const Message& reply) {
+  const auto command = unanswered_.answered(sequence);
+  const auto* error = std::get_if<Error>(&reply);
+  if (!command || !error) return;
+  const auto& no_matter = command->no_matter;
+  if (std::find(no_matter.begin(), no_matter.end(), error->code) == no_matter.end()) refused(command->to_do, *error);
 }
 
 void BoardConnection::send(std::uint16_t sequence, const Message& message) {
@@ -169,7 +203,7 @@ void BoardConnection::take(const Packet& packet) {
     fail("it does not know this session any more", "It was restarted, or another host has taken it: run it again");
   if (packet.sequence != 0) {
     if (awaited_ == packet.sequence) reply_ = message;
-    return;  // else a reply that came twice
+    return take_late(packet.sequence, message);  // or a reply that came twice
   }
   if (const auto* status = std::get_if<Status>(&message)) take_status(*status);
   if (const auto* ack = std::get_if<ClockAck>(&message)) take_clock(*ack);

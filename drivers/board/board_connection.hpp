@@ -10,6 +10,7 @@
 #include "drivers/board/clock_map.hpp"
 #include "drivers/board/link_health.hpp"
 #include "drivers/board/messages.hpp"
+#include "drivers/board/unanswered_commands.hpp"
 #include "drivers/link/byte_link.hpp"
 #include "drivers/link/frame.hpp"
 
@@ -43,6 +44,12 @@ class BoardConnection {
   /// The same, but an `error` is the caller's to deal with.
   std::variant<Message, Error> try_ask(const Message& command, const std::string& to_do);
 
+  /// Sends a command and goes on: it is repeated by keep_asking() and by ask() until its reply has come. Another
+  /// refusal than those of `no_matter` is thrown in words from wherever it arrives.
+  void begin(const Message& command, const std::string& to_do, std::vector<ErrorCode> no_matter);
+  void keep_asking();
+  bool asking() const { return !unanswered_.empty(); }
+
   /// Sends what is not numbered.
   void post(const Message& message);
   /// Handles what comes until something has, or until the deadline.
@@ -69,6 +76,9 @@ class BoardConnection {
   std::string where() const { return "the board on " + link_->name(); }
 
  private:
+  std::uint16_t next_sequence();
+  [[noreturn]] void refused(const std::string& to_do, const Error& error) const;
+  void take_late(std::uint16_t sequence, const Message& reply);
   void send(std::uint16_t sequence, const Message& message);
   void take(std::span<const std::uint8_t> body);
   void take(const Packet& packet);
@@ -88,6 +98,7 @@ class BoardConnection {
   Status status_;
   bool status_heard_ = false;
   std::uint16_t session_ = 0, sequence_ = 0;
+  UnansweredCommands unanswered_;
   std::optional<std::uint16_t> awaited_;  ///< sequence number; 0: hello
   std::optional<Message> reply_;
   std::uint16_t reply_session_ = 0;

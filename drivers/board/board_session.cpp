@@ -86,7 +86,8 @@ void BoardSession::service() {
   if (!started_) return;
   beat(now);
   if (!over() && !stop_asked_) refill(now);
-  if (const auto request = stream_->request(now)) connection_.post(*request);
+  for (const Resend& request : stream_->requests(now)) connection_.post(request);
+  connection_.keep_asking();
   if (connection_.paced() && now - last_clock_ >= kClockEvery) {
     last_clock_ = now;
     connection_.exchange_clock();
@@ -165,13 +166,11 @@ void BoardSession::hand_out(rig::Chunk& chunk) {
   records_ += chunk.ended.size() - before;
 }
 
-/// A segment that has run out of time meanwhile is no trouble.
+/// A segment that has run out of time meanwhile is no trouble. Nobody waits for the answer: the statuses and the record
+/// tell that the board went on, and what is lost is said again.
 void BoardSession::advance() {
-  const auto result = connection_.try_ask(Advance{epoch_, *until_->ended()}, "go on to the next segment");
-  const auto* error = std::get_if<Error>(&result);
-  if (!error || error->code == ErrorCode::no_such_segment || error->code == ErrorCode::wrong_state) return;
-  connection_.fail(fmt::format("it refused to go on to the next segment: {}", to_text(error->code)),
-                   "Update the board's firmware");
+  connection_.begin(Advance{epoch_, *until_->ended()}, "go on to the next segment",
+                    {ErrorCode::no_such_segment, ErrorCode::wrong_state, ErrorCode::wrong_epoch});
 }
 
 bool BoardSession::over() const {
@@ -188,7 +187,8 @@ bool BoardSession::idle() const {
 rig::Nanoseconds BoardSession::next_duty(rig::Nanoseconds now) const {
   rig::Nanoseconds next = started_ ? last_beat_ + kBeat : now + kBeat;
   if (stop_asked_) next = std::min(next, last_stop_ + kStopAgain);
-  if (started_ && (!stream_->complete() || !queue_->all_accepted())) next = std::min(next, now + 10ms);
+  if (started_ && (!stream_->complete() || !queue_->all_accepted() || connection_.asking()))
+    next = std::min(next, now + 10ms);
   return std::max(next, now);
 }
 

@@ -100,6 +100,7 @@ void Device::take_frame(std::span<const std::uint8_t> body, rig::Nanoseconds now
     return is_command(number) ? take_command(number, *packet, payload, now) : take_uncounted(*packet, payload, now);
   }
   const bool known = bad && bad->kind == DecodeError::Kind::malformed && number <= Clock::kNumber;
+  if (known && number == Queue::kNumber) return take_unreadable_queue(body.subspan(kHead), now);
   if (!is_command(number)) return post(known ? Message{error(number, malformed)} : Message{Unsupported{number}}, now);
   Packet refused{session, sequence, Unsupported{number}};
   if (known) refused.message = error(number, malformed);

@@ -106,6 +106,7 @@ class Device {
   Reply carry_out(const board::Acknowledge& m, const Command&);
   Reply carry_out(const board::Bye& m, const Command& command);
   void take_queue(const board::Queue& frame, std::span<const std::uint8_t> payload, rig::Nanoseconds now);
+  void take_unreadable_queue(std::span<const std::uint8_t> payload, rig::Nanoseconds now);
   std::optional<board::Refusal> refuse_unless(board::State state, std::uint32_t epoch) const;
   std::optional<board::Refusal> refuse_unless(board::State state) const;
 

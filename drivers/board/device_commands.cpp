@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "drivers/board/byte_order.hpp"
 #include "drivers/board/device.hpp"
 #include "drivers/board/device_ticks.hpp"
 #include "rig/core/rig_fault.hpp"
@@ -43,14 +44,14 @@ Device::Reply Device::carry_out(const GetPorts& m, const Command&) {
   const rig::Capabilities& bench = bench_.capabilities();
   Ports page{static_cast<std::uint16_t>(bench.ports.size()), m.first, {}};
   constexpr std::size_t kPageHead = 5;
-  std::size_t page_size = kPageHead;
+  std::size_t page_size = kPageHead + 1;  // and the size of an addition
   for (std::size_t i = m.first; i < bench.ports.size(); ++i) {
     bool closed = false;
     for (const rig::PortId id : settings_.closed_at_rest) closed |= index(id) == i;
     PortDescription port = describe(bench.ports[i], bench, closed);
-    const std::size_t size = encode_payload(Ports{0, 0, {port}}).size();
-    if (page_size + size - kPageHead > kMaxPayload) break;
-    page_size += size - kPageHead;
+    const std::size_t size = encode_payload(Ports{0, 0, {port}}).size() - kPageHead - 1;
+    if (page_size + size > kMaxPayload) break;
+    page_size += size;
     page.ports.push_back(std::move(port));
   }
   return Message{std::move(page)};
@@ -159,6 +160,19 @@ void Device::take_queue(const Queue& frame, std::span<const std::uint8_t> payloa
   if (!refused) return;
   post_error(Queue::kNumber, refused->refusal, now);
   if (refused->ends_epoch) trip(EndReason::board_error, refused->refusal.text, now);
+}
+
+/// A sound frame that holds an entry nobody can read: sent again it would be no better.
+void Device::take_unreadable_queue(std::span<const std::uint8_t> payload, rig::Nanoseconds now) {
+  FieldReader reader{payload};
+  std::uint32_t epoch = 0, first = 0;
+  reader.number(epoch);
+  reader.number(first);
+  const bool of_this = reader.good() && state_ != State::safe && epoch == epoch_;
+  const std::string why = "an entry of the queue cannot be read: its kind is unknown, or it is shorter than its kind";
+  post_error(Queue::kNumber, {ErrorCode::malformed, static_cast<std::uint16_t>(first), why}, now);
+  if (of_this) trip(EndReason::board_error, why, now);
+  post_status(now);
 }
 
 }  // namespace drivers

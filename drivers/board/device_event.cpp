@@ -64,8 +64,11 @@ class Target {
   }
   Result operator()(const WireExchange& talk) const {
     if (!is_sane(talk.time_out, tick_rate_)) return refuse(ErrorCode::out_of_range, "a time-out longer than a day");
-    return rig::Action{
-        rig::Exchange{id_, talk.out, talk.terminator, talk.length, time_of(talk.time_out, tick_rate_), talk.retries}};
+    if (talk.terminator.empty() && talk.length == 0)
+      return refuse(ErrorCode::out_of_range, "a conversation that waits for neither a terminator nor a length");
+    if (talk.baud == 0) return refuse(ErrorCode::out_of_range, "a conversation at 0 baud");
+    return rig::Action{rig::Exchange{id_, talk.out, talk.terminator, talk.length, time_of(talk.time_out, tick_rate_),
+                                     talk.retries, talk.baud}};
   }
 
  private:

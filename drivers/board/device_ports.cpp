@@ -85,7 +85,11 @@ PortDescription describe(const rig::Port& port, const rig::Capabilities& bench, 
   PortDescription d;
   d.name = port.name;
   d.kind = static_cast<std::uint8_t>(port.kind);
-  d.options = port.module_side_of_fault_switch ? PortDescription::kModuleSide : 0;
+  const auto option = [&d](bool holds, std::uint8_t bit) { d.options |= holds ? bit : 0; };
+  option(port.module_side_of_fault_switch, PortDescription::kModuleSide);
+  option(port.scanned, PortDescription::kScanned);
+  option(port.sinks, PortDescription::kSinks);
+  option(port.open_drain, PortDescription::kOpenDrain);
   d.safe = safe_state_of(port.kind, closed_at_rest);
   d.order = safe_order(port.kind);
   d.low = port.low, d.high = port.high, d.resolution = port.resolution;
@@ -97,6 +101,7 @@ PortDescription describe(const rig::Port& port, const rig::Capabilities& bench, 
   d.settling_ns = nanoseconds_field(port.settling);
   d.skew_ns = static_cast<std::int32_t>(port.skew.count());
   d.travel_ns = nanoseconds_field(port.travel);
+  d.more = {nanoseconds_field(port.skew_error), nanoseconds_field(port.aperture), port.leakage.value()};
   return d;
 }
 

@@ -48,9 +48,11 @@ void fields(End& end, WireExchange& a) {
     const auto sent = end.take(out), until = end.take(terminator);
     a.out.assign(sent.begin(), sent.end());
     a.terminator.assign(until.begin(), until.end());
+    if (end.good() && end.left() > 0) each(end, a.baud);
   } else {
     end.raw(a.out);
     end.raw(a.terminator);
+    each(end, a.baud);
   }
 }
 template <class End>

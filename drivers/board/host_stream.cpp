@@ -8,7 +8,8 @@ namespace drivers::board {
 namespace {
 
 constexpr rig::Nanoseconds kAskAgain = std::chrono::milliseconds{50};
-constexpr int kMostAsked = 5;
+constexpr int kMostAsked = 10;
+constexpr int kMostMissing = 64;            ///< frames asked for at a time
 constexpr std::uint32_t kMostAhead = 4096;  ///< further ahead than any board's buffer: nonsense, not held
 
 bool suits(BlockFormat format, rig::CaptureKind kind) {
@@ -96,24 +97,39 @@ void HostStream::skip_to(std::uint32_t number) {
   deliver_ready();
 }
 
-std::optional<Resend> HostStream::request(rig::Nanoseconds now) {
-  if (complete()) {
-    asked_.reset();
-    return std::nullopt;
-  }
-  if (asked_ && asked_for_ == wanted_ && now - *asked_ < kAskAgain) return std::nullopt;
-  if (!asked_ || asked_for_ != wanted_) times_asked_ = 0;
-  const std::uint32_t hole_end = ahead_.empty() ? end_ : ahead_.begin()->first;
+/// Frames that were asked for often enough are a gap, so that those behind them can be handed out.
+void HostStream::give_up_hopeless() {
+  const auto hopeless = [this](std::uint32_t number) {
+    const auto asked = asked_.find(number);
+    return !ahead_.empty() && asked != asked_.end() && asked->second.times > kMostAsked;
+  };
+  std::uint32_t number = wanted_;
+  while (hopeless(number)) ++number;
+  if (number != wanted_) skip_to(number);
+}
+
+std::vector<Resend> HostStream::requests(rig::Nanoseconds now) {
+  asked_.erase(asked_.begin(), asked_.lower_bound(wanted_));
+  if (complete()) return {};
+  std::vector<Resend> all;
   // Frames come in order: only when a later one is here is the missing one lost, and not just late behind a status,
   // which goes ahead of it. A record skipped for being late would leave its segment open for ever.
-  if (!ahead_.empty() && ++times_asked_ > kMostAsked) {
-    skip_to(hole_end);
-    asked_.reset();
-    return request(now);
+  const std::uint32_t surely = ahead_.empty() ? wanted_ : ahead_.rbegin()->first;
+  int missing = 0;
+  for (std::uint32_t number = wanted_; number < end_ && missing < kMostMissing; ++number) {
+    if (ahead_.count(number)) continue;
+    ++missing;
+    const auto [asked, first_time] = asked_.try_emplace(number, Asked{now});
+    if (!first_time && now - asked->second.last < kAskAgain) continue;
+    asked->second.last = now;
+    if (number < surely) ++asked->second.times;
+    if (!all.empty() && all.back().first + all.back().count == number)
+      ++all.back().count;
+    else
+      all.push_back({epoch_, number, 1});
   }
-  asked_ = now;
-  asked_for_ = wanted_;
-  return Resend{epoch_, wanted_, static_cast<std::uint16_t>(std::min<std::uint32_t>(hole_end - wanted_, 64))};
+  give_up_hopeless();
+  return all;
 }
 
 /// How many readings are missing before a block, from its number and its time.

@@ -25,8 +25,9 @@ class HostStream {
   /// `data` of a status: the number of the next frame the board will send.
   void expect_up_to(std::uint32_t data) { end_ = std::max(end_, data); }
 
-  /// What to ask for again now, if anything. Gives up on a frame after five times.
-  std::optional<Resend> request(rig::Nanoseconds now);
+  /// What to ask for again now, if anything: every hole at once, each frame again after 50 ms. Gives up on a frame
+  /// after five times.
+  std::vector<Resend> requests(rig::Nanoseconds now);
   /// The first frame that has not come: heartbeats say so.
   std::uint32_t wanted() const { return wanted_; }
   bool complete() const { return wanted_ >= end_ && ahead_.empty(); }
@@ -47,6 +48,7 @@ class HostStream {
   void deliver(const Record& frame);
   void deliver(const Flag& frame);
   void skip_to(std::uint32_t number);
+  void give_up_hopeless();
   std::uint32_t lost_before(const WireBlock& block);
 
   const WireMap* map_;
@@ -59,9 +61,11 @@ class HostStream {
   std::vector<Lane> lanes_;
   std::map<std::uint32_t, Frame> ahead_;  ///< came before their turn
   std::uint32_t wanted_ = 0, end_ = 0;
-  std::optional<rig::Nanoseconds> asked_;
-  std::uint32_t asked_for_ = 0;
-  int times_asked_ = 0;
+  struct Asked {
+    rig::Nanoseconds last;
+    int times = 0;  ///< while a later frame was here
+  };
+  std::map<std::uint32_t, Asked> asked_;  ///< by frame, for those that have not come
   std::uint64_t last_tick_ = 0;
   rig::Chunk ready_;
 };

@@ -1,4 +1,4 @@
-#include "drivers/board/messages.hpp"
+#include "drivers/board/message_words.hpp"
 
 namespace drivers::board {
 

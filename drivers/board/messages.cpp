@@ -108,6 +108,29 @@ void fields(End& end, HelloAck& m) {
        m.captures, m.ports, m.tracks, m.identity);
 }
 template <class End>
+void fields(End& end, PortAddition& m) {
+  each(end, m.skew_error_ns, m.aperture_ns, m.leakage);
+}
+constexpr std::uint8_t kAdditionSize = 16;
+
+/// What 1.1 added comes after all that 1.0 knows, each as long as told, so that it may grow. Left out: a board of 1.0.
+void additions(FieldReader& reader, Ports& m) {
+  if (!reader.good() || reader.left() == 0) return;
+  std::uint8_t size = 0;
+  reader.number(size);
+  if (size < kAdditionSize) return reader.fail();
+  for (PortDescription& port : m.ports) {
+    FieldReader one{reader.take(size)};
+    fields(one, port.more.emplace());
+  }
+}
+void additions(FieldWriter& writer, Ports& m) {
+  if (m.ports.empty() || !m.ports.front().more) return;
+  writer.number(kAdditionSize);
+  for (PortDescription& port : m.ports) fields(writer, *port.more);
+}
+
+template <class End>
 void fields(End& end, Ports& m) {
   each(end, m.total, m.first);
   list(end, m.ports, [](End& e, PortDescription& p) {
@@ -115,6 +138,7 @@ void fields(End& end, Ports& m) {
          p.resistance, p.current_limit, p.slew, p.captures, p.set_points, p.shortest_period_ns, p.settling_ns,
          p.skew_ns, p.travel_ns);
   });
+  additions(end, m);
 }
 template <class End>
 void fields(End& end, LoadAck& m) {

@@ -29,8 +29,9 @@ std::string_view kind_name(std::uint8_t kind) {
     case rig::PortKind::service_port:
       return "service port";
     case rig::PortKind::interlock:
-    case rig::PortKind::temperature_sense:
       return "interlock";
+    case rig::PortKind::temperature_sense:
+      return "temperature sense";
   }
   return "port of an unknown kind";
 }
@@ -38,6 +39,31 @@ std::string_view kind_name(std::uint8_t kind) {
 const PortDescription* named(const std::vector<PortDescription>& has, const std::string& name) {
   const auto found = std::find_if(has.begin(), has.end(), [&](const auto& p) { return p.name == name; });
   return found == has.end() ? nullptr : &*found;
+}
+
+/// What the bench file promises of a port, and the check reckons with, that the board does not. A board of version 1.0
+/// cannot say: there the file is believed.
+std::optional<std::string> promise_not_kept(const rig::Port& wanted, const PortDescription& has) {
+  if (!has.more) return std::nullopt;
+  const auto says = [&](const std::string& what) { return fmt::format("its port '{}' {}", wanted.name, what); };
+  const auto longer = [&](const char* what, std::uint32_t ns, rig::Nanoseconds file) {
+    return ns > file.count()
+               ? std::optional{says(fmt::format("{} {} ns, the bench file says {} ns at most", what, ns, file.count()))}
+               : std::nullopt;
+  };
+  if (auto text = longer("may be skewed by", has.more->skew_error_ns, wanted.skew_error)) return text;
+  if (auto text = longer("looks for", has.more->aperture_ns, wanted.aperture)) return text;
+  if (has.more->leakage > wanted.leakage.value() * (1 + 1e-6) + 1e-15)
+    return says(
+        fmt::format("may leak {:g} A, the bench file says {:g} A at most", has.more->leakage, wanted.leakage.value()));
+  const auto option = [&](std::uint8_t bit) { return (has.options & bit) != 0; };
+  if (option(PortDescription::kScanned) && !wanted.scanned)
+    return says("shares its converter with others, the bench file says that it does not");
+  if (wanted.sinks && !option(PortDescription::kSinks))
+    return says("takes no current, the bench file says that it sinks");
+  if (wanted.open_drain && !option(PortDescription::kOpenDrain))
+    return says("drives both ways, the bench file says that it is an open drain");
+  return std::nullopt;
 }
 
 std::optional<std::string> mismatch(const rig::Port& wanted, const PortDescription* has) {
@@ -51,7 +77,7 @@ std::optional<std::string> mismatch(const rig::Port& wanted, const PortDescripti
                        has->high, wanted.low, wanted.high);
   if (wanted.captures & ~has->captures)
     return fmt::format("its port '{}' does not offer every capture the bench file names", wanted.name);
-  return std::nullopt;
+  return promise_not_kept(wanted, *has);
 }
 
 }  // namespace

@@ -12,7 +12,7 @@
 namespace drivers::board {
 
 /// Every mismatch in words, or nothing: a name the board does not have, another kind, a narrower range, a capture it
-/// does not offer.
+/// does not offer, more skew, aperture or leakage than the file promises, no sinking or open drain where it says so.
 std::optional<std::string> port_problem(const std::vector<rig::Port>& wanted, const std::vector<PortDescription>& has);
 
 /// REQUIRES: !port_problem(wanted, has).

@@ -58,6 +58,7 @@ struct WireExchange {
   std::uint64_t time_out = 0;
   std::uint8_t retries = 0;
   std::vector<std::uint8_t> out, terminator;  ///< together at most 225 bytes
+  std::uint32_t baud = 115200;                ///< since 1.1, at the body's end; left out: this
   friend bool operator==(const WireExchange&, const WireExchange&) = default;
 };
 struct EventEntry {

@@ -60,8 +60,9 @@ WireExchange exchange_of(const rig::Exchange& exchange, const WireMap& map) {
   if (exchange.out.size() + exchange.terminator.size() > 225)
     throw rig::RigFault{"the rig board", "a conversation of more than 225 bytes does not fit a queue entry",
                         "Split it in the scenario"};
-  return {exchange.length, map.ticks(exchange.time_out),
-          static_cast<std::uint8_t>(std::clamp(exchange.retries, 0, 255)), exchange.out, exchange.terminator};
+  return {
+      exchange.length, map.ticks(exchange.time_out), static_cast<std::uint8_t>(std::clamp(exchange.retries, 0, 255)),
+      exchange.out,    exchange.terminator,          exchange.baud};
 }
 
 EventEntry event_of(const rig::Event& event, const WireMap& map) {

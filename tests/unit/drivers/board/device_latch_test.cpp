@@ -56,6 +56,40 @@ TEST_CASE("a latched board refuses to load until the latch that was read is ackn
   CHECK_FALSE(host.refused(Load{}));
 }
 
+TEST_CASE("an acknowledgement may be said twice, and is out of place in any state but safe", "[board][device]") {
+  Host host;
+  host.hello();
+  CHECK_FALSE(host.refused(Acknowledge{EndReason::watchdog}));
+  CHECK_FALSE(host.refused(Acknowledge{EndReason::none}));
+  host.load_plan();
+  CHECK(host.refused(Acknowledge{EndReason::watchdog}) == ErrorCode::wrong_state);
+}
+
+TEST_CASE("a queue frame with an entry that nobody can read ends the epoch with a latch", "[board][device]") {
+  const auto put = [](Host& host, std::uint32_t epoch) {
+    std::vector<std::uint8_t> body = encode({host.session, 0, Queue{epoch, 0, {SegmentEndEntry{1}}}});
+    body[body.size() - 6] = 99;  // its kind
+    host.put_body(body);
+  };
+  Host host;
+  host.hello();
+  host.load_plan();
+  SECTION("of the present epoch") {
+    put(host, host.epoch);
+    CHECK(host.last<Error>().value().code == ErrorCode::malformed);
+    CHECK(host.last<Error>()->about == Queue::kNumber);
+    CHECK(host.last<Error>()->detail == 0);
+    CHECK(host.device.state() == State::safe);
+    CHECK(host.device.latch() == EndReason::board_error);
+  }
+  SECTION("of another epoch it changes nothing") {
+    put(host, host.epoch + 1);
+    CHECK(host.last<Error>().value().code == ErrorCode::malformed);
+    CHECK(host.device.state() == State::loaded);
+    CHECK(host.device.latch() == EndReason::none);
+  }
+}
+
 TEST_CASE("an open interlock makes safe with no host, and cannot be acknowledged while open", "[board][device]") {
   for (const State state : {State::safe, State::loaded, State::armed, State::playing}) {
     CAPTURE(to_text(state));
