@@ -160,6 +160,7 @@ void Module::power(std::int64_t now, const Pins& pins, Changes& changes) {
 
 void Module::start_working(std::int64_t now, const Pins& pins) {
   state_ = State::working;
+  tenth_start_ = starts_++ % 10 == build_.start_phase;
   for (std::size_t i = 0; i < channels_.size(); ++i) channels_[i].fraction = convert(pins.lines[i], pins.line_rails[i]);
   engine_speed_ = 0;
   settled_ = false;
@@ -228,6 +229,7 @@ std::int64_t Module::shifted(std::size_t i) const {
   if (channel.derate) shift = (shift * (channel.derate->at(temperature_) >> 16)) >> 16;
   if (build.shift_extra != 0) shift += shift * build.shift_extra / std::max<std::int64_t>(channel.shift->largest(), 1);
   if (build.shift_short != 0 && shift > 65536) shift -= build.shift_short << 16;
+  if (build.adds_shift) shift = -shift;
   const std::int64_t pressure = channel.to_pressure.at(channel.fraction) - ((shift * 64 + 32768) >> 16);
   return channel.to_fraction.at(std::clamp(pressure, channel.lowest, channel.highest));
 }
@@ -246,7 +248,7 @@ double Module::output_volts(std::size_t i, std::int64_t fraction, double rail, s
   if (build.noise > 0) {
     volts += build.noise * normal().from(noise_.bits(static_cast<std::uint64_t>(now)), static_cast<int>(i));
   }
-  if (now < glitch_until_) volts += build.glitch;
+  if (now < glitch_until_) volts += build.glitch + (tenth_start_ ? build.tenth_start_glitch : 0);
   return std::clamp(volts, build.rail_distance, std::max(build.rail_distance, rail - build.rail_distance));
 }
 

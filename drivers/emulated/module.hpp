@@ -20,6 +20,7 @@ struct Pins {
   std::vector<double> lines;       ///< V, per pressure and then the temperature
   std::vector<double> line_rails;  ///< V, the 5 V rail of each line at its sensor's side
   bool bypass_requested = false;
+  bool grounded = true;  ///< its ground has a way to zero
   bool moved = true;  ///< something here differs from what was handed in last
 };
 
@@ -85,6 +86,8 @@ class Module {
   State state_ = State::off;
   std::int64_t next_sample_, started_ = 0, ready_ = 0, shifts_from_ = 0, glitch_until_ = 0;
   std::int64_t engine_speed_ = 0, temperature_ = 0, temperature_fraction_ = -1;
+  int starts_ = 0;  ///< since the session began
+  bool tenth_start_ = false;
   bool noisy_ = false;
   bool settled_ = false;  ///< the last sample changed nothing
   bool coil_ = false;

@@ -13,7 +13,7 @@ ModuleTable::ModuleTable(const rig::Table& table, std::vector<double> axis_units
   } else {
     columns_ = {0};
   }
-  for (double value : table.cells()) cells_.push_back(std::llround(value * cell_units));
+  for (double value : table.cells()) cells_.push_back(std::llround(value * cell_units * quirks_.other_table));
   largest_ = *std::max_element(cells_.begin(), cells_.end());
   cells_[rows_.size() / 2 * columns_.size() + columns_.size() / 2] += quirks_.wrong_cell;
 }

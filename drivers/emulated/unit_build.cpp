@@ -3,8 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "drivers/emulated/defect_check.hpp"
 #include "drivers/emulated/noise.hpp"
-#include "rig/core/rig_fault.hpp"
+#include "drivers/emulated/unit_wires.hpp"
 
 namespace drivers::emulated {
 namespace {
@@ -20,43 +21,6 @@ class Spread {
   bool nominal_;
   std::uint64_t next_ = 0;
 };
-
-[[noreturn]] void refuse(const Defect& defect, const std::string& what, const std::string& remedy) {
-  throw rig::RigFault{"defect " + defect.name, what, remedy};
-}
-
-/// The channel a defect of a pressure channel acts on.
-const rig::PressureChannel& channel_of(const rig::Product& product, const Defect& defect) {
-  return product.pressures[rig::find_pressure(product, defect.place).value_or(product.pressures.size() - 1)];
-}
-
-/// A defect that could do nothing is refused: a proof that looked for it would prove nothing.
-void check_defect(const rig::Product& product, const Defect& defect) {
-  const auto is = [&](std::initializer_list<std::string_view> names) {
-    return std::find(names.begin(), names.end(), defect.name) != names.end();
-  };
-  const auto known = list_defects();
-  if (std::none_of(known.begin(), known.end(), [&](const DefectKind& k) { return k.name == defect.name; })) {
-    refuse(defect, "no such defect", "List them with --list-defects");
-  }
-  const bool temperature = product.temperature && product.temperature->name == defect.place;
-  if (!defect.place.empty() && !rig::find_pressure(product, defect.place) && !(is({"input_drag"}) && temperature)) {
-    refuse(defect, "it cannot act on '" + defect.place + "' of " + product.name,
-           "Name a pressure channel of the product");
-  }
-  if (is({"channels_swapped", "crosstalk"}) && product.pressures.size() < 2) {
-    refuse(defect, product.name + " has one pressure channel only", "Choose a product with two");
-  }
-  const bool of_table = is({"wrong_cell", "swapped_axes", "axis_off_by_one", "no_interpolation", "no_clamp",
-                            "missing_derate", "disagreement", "excess_shift"});
-  if (of_table && !channel_of(product, defect).shift) {
-    refuse(defect, channel_of(product, defect).name + " of " + product.name + " has no shift",
-           "Name a channel that has one");
-  }
-  if (is({"missing_derate"}) && !(channel_of(product, defect).shift->derate && product.temperature)) {
-    refuse(defect, product.name + " does not derate that channel's shift", "Choose a product that does");
-  }
-}
 
 /// The defects of one channel, by name.
 class ChannelDefects {
@@ -90,6 +54,9 @@ ChannelBuild build_channel(const rig::ModuleBuild& build, const ChannelDefects& 
   channel.rail_distance = defects.value("rail_shy", channel.rail_distance);
   channel.noise = defects.value("noise", 0);
   channel.glitch = defects.value("startup_glitch", 0);
+  channel.tenth_start_glitch = defects.value("tenth_start_glitch", 0);
+  channel.output_ohms = defects.value("weak_output", build.output_resistance.value());
+  channel.adds_shift = defects.has("wrong_sign");
   channel.crosstalk = defects.value("crosstalk", 0);
   if (defects.has("stuck_output")) channel.stuck_at = defects.value("stuck_output", 0);
   channel.shift_short = tenths(defects.value("disagreement", 0));
@@ -126,17 +93,17 @@ UnitBuild build_unit(const rig::Product& product, const std::string& serial, con
   if (const Defect* defect = find_defect(defects, "slow_start")) unit.boot_ns = std::llround(defect->value * 1e9);
   unit.channels_swapped = find_defect(defects, "channels_swapped") != nullptr;
 
-  const double leakage = build.input_leakage.value() > 0 ? 1 / build.input_leakage.value() : 0;
-  const auto drag = [&](std::string_view channel, bool last) {
-    const Defect* defect = find_defect(defects, "input_drag", channel, last);
-    return leakage + (defect ? 1 / std::max(defect->value * 1000, 1.0) : 0);
-  };
+  if (const Defect* defect = find_defect(defects, "floating_without_ground")) unit.float_volts = defect->value;
+  unit.start_phase = static_cast<int>(Chance{0x50726f6f66, serial, 4}.bits(0) % 10);
+
   for (const rig::PressureChannel& pressure : product.pressures) {
     const bool last = &pressure == &product.pressures.back();
     unit.channels.push_back(build_channel(build, {defects, pressure.name, last}, spread));
-    unit.leakage.push_back(drag(pressure.name, last));
+    if (const Defect* table = find_defect(defects, "wrong_table")) {
+      unit.channels.back().quirks.other_table = table->value;
+    }
   }
-  if (product.temperature) unit.leakage.push_back(drag(product.temperature->name, false));
+  build_wires(product, defects, nominal, unit);
   return unit;
 }
 

@@ -18,14 +18,41 @@ struct ChannelBuild {
   double bypass_ohms = 1;       ///< closed contact of its bypass relay
   bool has_bypass = true;
   double output_filter_ns = 0;
-  double noise = 0;   ///< V, standard deviation from sample to sample
-  double glitch = 0;  ///< V, while the module takes over
+  double noise = 0;               ///< V, standard deviation from sample to sample
+  double glitch = 0;              ///< V, while the module takes over
+  double tenth_start_glitch = 0;  ///< V, the same at every tenth start only
   double crosstalk = 0;
   std::optional<double> stuck_at;  ///< V
+  double output_ohms = 47;         ///< of its output stage
   std::int64_t shift_short = 0;    ///< tenths of kPa missing where it is shifted
   std::int64_t shift_extra = 0;    ///< tenths of kPa more at the largest shift
   TableQuirks quirks;
   bool derated = true;
+  bool adds_shift = false;  ///< instead of subtracting it
+};
+
+/// What the unit does to the wire of one pressure or temperature line, beside its channel's part.
+struct WireBuild {
+  double through_ohms = 0.1;         ///< from pin to pin: copper, or the bypass relay's closed contact
+  double worn_ohms = 0;              ///< more in the unit's own pin, on the controller's side
+  std::optional<double> clamp_ohms;  ///< from the input pin through a diode into the supply inside, 0 V without battery
+  bool open = false;                 ///< what goes straight through is broken between the two pins
+};
+
+/// The copper of one 5 V rail, from the controller's pin to the sensors'.
+struct RailBuild {
+  double ohms = 0.1;  ///< worn pins included
+  bool open = false;  ///< broken
+};
+
+/// What the unit is to the speed line.
+struct SpeedBuild {
+  double through_ohms = 0.1;                    ///< tapped: copper from pin to pin, worn pins included
+  bool open = false;                            ///< broken there
+  std::optional<double> drag_ohms = {};         ///< from the input pin to ground
+  std::optional<double> own_pull_up = {};       ///< ohm from the input pin to the first 5 V rail, where none belongs
+  double lower = 2, upper = 2.5;                ///< V, the thresholds of its comparator
+  std::int64_t delay_ns = 2000, jitter_ns = 0;  ///< regenerated: of its own stage; the jitter is half of its spread
 };
 
 /// A module as it left the line: the product's nominal build, this unit's place in the spread, and its defects.
@@ -33,12 +60,19 @@ struct UnitBuild {
   std::string serial;
   std::vector<ChannelBuild> channels;  ///< one per pressure of the product
   std::vector<double> leakage;         ///< siemens at the input pin, per pressure and then the temperature
+  std::vector<WireBuild> wires;        ///< one per pressure and then the temperature
+  std::vector<RailBuild> rails;        ///< one per rail of the product
+  double ground_ohms = 0.02;           ///< copper of its ground, worn pins included
+  SpeedBuild speed;
+  std::optional<double> cross_feed;   ///< ohm between the product's first two rails
+  std::optional<double> float_volts;  ///< without a ground its outputs stay connected and float to this
   double input_filter_ns = 0;
   std::int64_t boot_ns = 0;
   std::int64_t sample_ns = 1, sample_phase_ns = 0;
   double idle_current = 0, inrush_current = 0;
   std::int64_t inrush_ns = 0;
   bool channels_swapped = false;
+  int start_phase = 0;  ///< 0 to 9: which of ten starts is the one of tenth_start_glitch
 };
 
 /// The spread is a pure function of the serial number. Throws rig::RigFault when a defect names no channel of the
