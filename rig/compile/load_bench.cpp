@@ -15,54 +15,6 @@ using yaml::PlacedComplaints;
 
 constexpr std::size_t kMostPorts = 256;
 
-std::string_view word_of(PortKind kind) {
-  switch (kind) {
-    case PortKind::supply:
-      return "supply";
-    case PortKind::voltage_source:
-      return "voltage_source";
-    case PortKind::resistance_source:
-      return "resistance_source";
-    case PortKind::pulse_source:
-      return "pulse_source";
-    case PortKind::relay:
-      return "relay";
-    case PortKind::voltage_sense:
-      return "voltage_sense";
-    case PortKind::current_sense:
-      return "current_sense";
-    case PortKind::edge_sense:
-      return "edge_sense";
-    case PortKind::service_port:
-      return "service_port";
-    case PortKind::interlock:
-      return "interlock";
-    case PortKind::temperature_sense:
-      return "temperature_sense";
-  }
-  return "";
-}
-
-/// What a port of a kind can capture when its file does not say otherwise.
-std::uint32_t usual_captures(PortKind kind) {
-  switch (kind) {
-    case PortKind::voltage_sense:
-    case PortKind::current_sense:
-      return bit(CaptureKind::samples) | bit(CaptureKind::envelope) | bit(CaptureKind::triggered);
-    case PortKind::edge_sense:
-      return bit(CaptureKind::edges);
-    case PortKind::service_port:
-      return bit(CaptureKind::bytes);
-    default:
-      return 0;
-  }
-}
-
-bool is_sense(PortKind kind) { return kind == PortKind::voltage_sense || kind == PortKind::current_sense; }
-bool is_source(PortKind kind) {
-  return kind == PortKind::supply || kind == PortKind::voltage_source || kind == PortKind::resistance_source;
-}
-
 class BenchReader {
  public:
   explicit BenchReader(PlacedComplaints& complaints) : complaints_{complaints} {}
@@ -71,13 +23,12 @@ class BenchReader {
  private:
   void read_driver(MapReader& file);
   void read_ports(const Node& node);
-  Port read_port(const Node& node, std::size_t number);
-  template <class Q>
-  void read_level(MapReader& map, Port& port, Q widest);
-  void read_captures(MapReader& map, Port& port);
   void read_wiring(const Node& node);
   void read_line(const Node& node, std::size_t number);
   void read_rail(const Node& node, std::size_t number);
+  void read_speed(const Node& node);
+  void read_ground(const Node& node);
+  std::optional<Load> read_load(MapReader& map, std::string_view key, bool must_pull_down);
   void read_check_standard(const Node& node);
   void read_calibration(const Node& node);
   std::optional<PortId> port_of(MapReader& map, const Node& node, std::initializer_list<PortKind> kinds);
@@ -139,103 +90,10 @@ void BenchReader::read_driver(MapReader& file) {
 
 void BenchReader::read_ports(const Node& node) {
   for (const Node& item : yaml::items(node, 1, kMostPorts, "the ports", complaints_)) {
-    Port port = read_port(item, bench_.ports.size());
+    Port port = read_port(item, bench_.ports.size(), port_names_, complaints_);
     port_names_.push_back(port.name);
     bench_.ports.push_back(std::move(port));
   }
-}
-
-template <class Q>
-void BenchReader::read_level(MapReader& map, Port& port, Q widest) {
-  Q low{}, high{}, resolution{}, offset{};
-  if (const Node* range = map.need("range", "[0 V, 5.5 V]");
-      range && read_range<Q>(*range, low, high, {-widest, widest}, "the range", complaints_))
-    port.low = low.value(), port.high = high.value();
-  if (map.need("resolution", resolution, Allowed<Q>{Q{1e-9}, widest}, "1 mV")) {
-    port.resolution = resolution.value();
-    if (port.high > port.low && port.resolution > (port.high - port.low) / 16)
-      map.refuse("resolution", "one step is more than a sixteenth of the range", "Check its unit");
-  }
-  const Node* accuracy = map.need("accuracy", "{offset: 1 mV, gain: 0.02 % of value}");
-  if (!accuracy) return;
-  MapReader inner{*accuracy, complaints_, "`accuracy`"};
-  if (inner.need("offset", offset, Allowed<Q>{Q{0}, widest}, "1 mV")) port.accuracy.offset = offset.value();
-  if (const Node* gain = inner.need("gain", "0.02 % of value"))
-    yaml::read_share(*gain, port.accuracy.gain, {0, 0.5}, "value", yaml::SayOf::must, complaints_);
-}
-
-void BenchReader::read_captures(MapReader& map, Port& port) {
-  port.captures = usual_captures(port.kind);
-  const Node* list = map.find("captures");
-  if (!list) return;
-  port.captures = 0;
-  for (const Node& item : yaml::items(*list, 1, 5, "the captures", complaints_)) {
-    CaptureKind kind{};
-    if (yaml::read_choice(item, kind,
-                          {{"samples", CaptureKind::samples},
-                           {"envelope", CaptureKind::envelope},
-                           {"edges", CaptureKind::edges},
-                           {"triggered", CaptureKind::triggered},
-                           {"bytes", CaptureKind::bytes}},
-                          "captures", complaints_))
-      port.captures |= bit(kind);
-  }
-}
-
-Port BenchReader::read_port(const Node& node, std::size_t number) {
-  Port port;
-  MapReader map{node, complaints_, fmt::format("port {}", number + 1)};
-  if (map.need_name("name", port.name, "battery")) {
-    if (std::find(port_names_.begin(), port_names_.end(), port.name) != port_names_.end())
-      complaints_.add(map.find("name")->place, fmt::format("port '{}' is there twice", port.name),
-                      "Give each port its own name");
-  }
-  const Node* kind = map.need("kind", "voltage_source");
-  if (!kind || !yaml::read_choice(*kind, port.kind,
-                                  {{"supply", PortKind::supply},
-                                   {"voltage_source", PortKind::voltage_source},
-                                   {"resistance_source", PortKind::resistance_source},
-                                   {"pulse_source", PortKind::pulse_source},
-                                   {"relay", PortKind::relay},
-                                   {"voltage_sense", PortKind::voltage_sense},
-                                   {"current_sense", PortKind::current_sense},
-                                   {"edge_sense", PortKind::edge_sense},
-                                   {"service_port", PortKind::service_port},
-                                   {"interlock", PortKind::interlock}},
-                                  "kind", complaints_)) {
-    // Which keys belong to the port depends on its kind: without one, none is called unknown.
-    if (node.kind == Node::Kind::map)
-      for (const yaml::Entry& entry : node.entries) map.find(entry.key);
-    return port;
-  }
-  if (port.kind == PortKind::resistance_source) read_level<Ohms>(map, port, Ohms{1e8});
-  if (port.kind == PortKind::current_sense) read_level<Amperes>(map, port, Amperes{100});
-  if (port.kind == PortKind::supply || port.kind == PortKind::voltage_source || port.kind == PortKind::voltage_sense)
-    read_level<Volts>(map, port, Volts{60});
-  if (port.kind == PortKind::pulse_source) {
-    Rpm highest{12000};
-    map.may("highest", highest, Allowed<Rpm>{Rpm{100}, Rpm{30000}});
-    port.high = highest.value();
-  }
-  if (is_source(port.kind) || is_sense(port.kind))
-    map.need("settling", port.settling, Allowed<Nanoseconds>{0ns, 1s}, "50 us");
-  if (is_source(port.kind)) {
-    map.may("current_limit", port.current_limit, Allowed<Amperes>{Amperes{0.0001}, Amperes{50}});
-    double slew = 0;
-    if (map.may("slew_per_second", slew, Allowed<double>{0.1, 1e9})) port.slew_per_second = slew;
-  }
-  if (is_sense(port.kind) || port.kind == PortKind::edge_sense) {
-    map.may("skew", port.skew, Allowed<Nanoseconds>{-10ms, 10ms});
-    if (const Node* side = map.find("fault_switch_side"))
-      yaml::read_choice(*side, port.module_side_of_fault_switch, {{"module", true}, {"source", false}},
-                        "fault_switch_side", complaints_);
-  }
-  if (is_sense(port.kind)) map.need("shortest_period", port.shortest_period, Allowed<Nanoseconds>{100ns, 1ms}, "20 us");
-  if (port.kind == PortKind::relay) map.need("travel", port.travel, Allowed<Nanoseconds>{0ms, 100ms}, "4 ms");
-  if (port.kind != PortKind::service_port && port.kind != PortKind::interlock)
-    map.may("resistance", port.resistance, Allowed<Ohms>{Ohms{0}, Ohms{1e12}});
-  if (usual_captures(port.kind)) read_captures(map, port);
-  return port;
 }
 
 std::optional<PortId> BenchReader::port_of(MapReader& map, const Node& node, std::initializer_list<PortKind> kinds) {
@@ -283,16 +141,14 @@ void BenchReader::read_wiring(const Node& node) {
   }
   if (const Node* rails = map.need("rails", "[{rail: rail_5v, source: ..., sense_controller: ..., sense_sensor: ...}]"))
     for (const Node& item : yaml::items(*rails, 1, 2, "the rails", complaints_)) read_rail(item, wiring.rails.size());
-  if (const Node* speed = map.need("speed", "{source: ..., edges_in: ..., edges_out: ...}")) {
-    MapReader inner{*speed, complaints_, "the speed line's wiring"};
-    need_port(inner, "source", wiring.speed.source, {PortKind::pulse_source});
-    need_port(inner, "edges_in", wiring.speed.edges_in, {PortKind::edge_sense});
-    need_port(inner, "edges_out", wiring.speed.edges_out, {PortKind::edge_sense});
-    may_port(inner, "sense_in", wiring.speed.sense_in, {PortKind::voltage_sense});
-  }
+  if (const Node* speed = map.need("speed", "{source: ..., edges_in: ..., edges_out: ...}")) read_speed(*speed);
   if (const Node* lines =
           map.need("lines", "[{channel: manifold_pressure, source: ..., sense_in: ..., sense_out: ...}]"))
     for (const Node& item : yaml::items(*lines, 1, 16, "the lines", complaints_)) read_line(item, wiring.lines.size());
+  if (const Node* ground = map.find("ground")) read_ground(*ground);
+  may_port(map, "service", wiring.service, {PortKind::service_port});
+  may_port(map, "ambient", wiring.ambient, {PortKind::temperature_sense});
+  may_port(map, "fixture", wiring.fixture, {PortKind::temperature_sense});
   may_port(map, "bypass_request", wiring.bypass_request, {PortKind::relay});
   may_port(map, "isolator", wiring.isolator, {PortKind::relay});
   may_port(map, "loop_back", wiring.loop_back, {PortKind::relay});
@@ -307,6 +163,7 @@ void BenchReader::read_rail(const Node& node, std::size_t number) {
   need_port(map, "source", rail.source, {PortKind::supply});
   need_port(map, "sense_controller", rail.sense_controller, {PortKind::voltage_sense});
   need_port(map, "sense_sensor", rail.sense_sensor, {PortKind::voltage_sense});
+  rail.sensor_load = read_load(map, "sensor_load", true);
   bench_.wiring.rails.push_back(std::move(rail));
 }
 
@@ -319,10 +176,72 @@ void BenchReader::read_line(const Node& node, std::size_t number) {
   need_port(map, "sense_in", line.sense_in, {PortKind::voltage_sense});
   need_port(map, "sense_out", line.sense_out, {PortKind::voltage_sense});
   may_port(map, "fault_switch", line.fault_switch, {PortKind::relay});
-  std::optional<PortId> load;
-  may_port(map, "load", load, {PortKind::relay});
-  if (load) line.load = Load{*load, {}};
+  line.load = read_load(map, "load", false);
+  line.second_load = read_load(map, "second_load", false);
   bench_.wiring.lines.push_back(std::move(line));
+}
+
+void BenchReader::read_speed(const Node& node) {
+  SpeedWiring& speed = bench_.wiring.speed;
+  MapReader map{node, complaints_, "the speed line's wiring"};
+  need_port(map, "source", speed.source, {PortKind::pulse_source});
+  need_port(map, "edges_in", speed.edges_in, {PortKind::edge_sense});
+  need_port(map, "edges_out", speed.edges_out, {PortKind::edge_sense});
+  may_port(map, "sense_in", speed.sense_in, {PortKind::voltage_sense});
+  may_port(map, "sense_out", speed.sense_out, {PortKind::voltage_sense});
+  may_port(map, "foot", speed.foot, {PortKind::voltage_source});
+  may_port(map, "pull_up_supply", speed.pull_up_supply, {PortKind::voltage_source});
+  may_port(map, "pull_up_switch", speed.pull_up_switch, {PortKind::relay});
+  if (const Node* slow = map.find("slow_edges")) {
+    SpeedWiring::SlowEdges edges{};
+    MapReader inner{*slow, complaints_, "the slow edges"};
+    need_port(inner, "relay", edges.relay, {PortKind::relay});
+    inner.need("time_constant", edges.time_constant, Allowed<Nanoseconds>{1us, 10ms}, "100 us");
+    speed.slow_edges = edges;
+  }
+  if (const Node* rides = map.find("noise")) {
+    SpeedWiring::Noise noise{};
+    MapReader inner{*rides, complaints_, "the speed line's noise"};
+    need_port(inner, "relay", noise.relay, {PortKind::relay});
+    inner.need("peak_to_peak", noise.peak_to_peak, Allowed<Volts>{Volts{0.001}, Volts{5}}, "150 mV");
+    inner.need("period", noise.period, Allowed<Nanoseconds>{1us, 10ms}, "20 us");
+    speed.noise = noise;
+  }
+}
+
+void BenchReader::read_ground(const Node& node) {
+  GroundWiring& ground = bench_.wiring.ground;
+  MapReader map{node, complaints_, "the ground's wiring"};
+  may_port(map, "sense", ground.sense, {PortKind::voltage_sense});
+  may_port(map, "break", ground.break_relay, {PortKind::relay});
+}
+
+/// A relay and what it switches in: `{relay: charge_second_load, pull_down: 10 kohm}`. Where the load may stand for the
+/// product's own controller input, the relay's name alone will do.
+std::optional<Load> BenchReader::read_load(MapReader& map, std::string_view key, bool must_pull_down) {
+  constexpr Allowed<Ohms> allowed{Ohms{10}, Ohms{1e7}};
+  const Node* node = map.find(key);
+  if (!node) return std::nullopt;
+  if (!must_pull_down && key == "load" && node->kind != Node::Kind::map) {
+    const auto relay = port_of(map, *node, {PortKind::relay});
+    return relay ? std::optional{Load{*relay, {}}} : std::nullopt;
+  }
+  Load load{};
+  MapReader inner{*node, complaints_, fmt::format("`{}`", key)};
+  need_port(inner, "relay", load.relay, {PortKind::relay});
+  if (must_pull_down) {
+    Ohms pull_down{};
+    if (inner.need("pull_down", pull_down, allowed, "250 ohm")) load.is.pull_down = pull_down;
+  } else {
+    inner.may("pull_up", load.is.pull_up, allowed);
+    inner.may("pull_down", load.is.pull_down, allowed);
+    if (key != "load" && !inner.find("pull_up") && !inner.find("pull_down"))
+      complaints_.add(node->place, "the second load has no resistance",
+                      "Say `pull_down: 10 kohm`, `pull_up: 10 kohm`, or both");
+  }
+  if (const Node* error = inner.find("error"))
+    yaml::read_share(*error, load.error, {0, 0.2}, "value", yaml::SayOf::may, complaints_);
+  return load;
 }
 
 void BenchReader::read_check_standard(const Node& node) {

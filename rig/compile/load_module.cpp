@@ -65,6 +65,10 @@ ModuleBuild read_module_build(const Node& node, PlacedComplaints& complaints) {
   map.may("bypass_resistance", build.bypass_resistance, Allowed<Ohms>{Ohms{0}, Ohms{1000}});
   map.may("output_resistance", build.output_resistance, Allowed<Ohms>{Ohms{0}, Ohms{10000}});
   map.may("input_leakage", build.input_leakage, Allowed<Ohms>{Ohms{1000}, Ohms{1e9}});
+  constexpr Allowed<Ohms> copper{Ohms{0}, Ohms{10}};
+  map.may("rail_resistance", build.rail_resistance, copper);
+  map.may("ground_resistance", build.ground_resistance, copper);
+  map.may("speed_resistance", build.speed_resistance, copper);
   map.may("idle_current", build.idle_current, Allowed<Amperes>{Amperes{0}, Amperes{5}});
   map.may("inrush_current", build.inrush_current, Allowed<Amperes>{Amperes{0}, Amperes{20}});
   map.may("inrush_time", build.inrush_time, Allowed<Nanoseconds>{0ms, 1s});

@@ -29,8 +29,22 @@ std::optional<PressureCurve> read_pressure_curve(const yaml::Node& node, Volts n
 std::optional<TemperatureCurve> read_temperature_sensor(const yaml::Node& node, Ohms pull_up,
                                                         yaml::PlacedComplaints& complaints);
 std::optional<Wheel> read_wheel(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+/// The whole speed line; its wheel is what is returned.
+std::optional<Wheel> read_speed_line(const yaml::Node& node, SpeedLine& speed, yaml::PlacedComplaints& complaints);
+WireLimits read_wire_limits(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+/// Every pin of both connectors. Names are unique, and who is next to whom is said by both.
+std::vector<Pin> read_connectors(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+/// Whether the pins carry all that the product has, each line once on either side, and nothing that it has not.
+void check_pins(const Product& product, yaml::Place place, yaml::PlacedComplaints& complaints);
+ServicePort read_service_port(const yaml::Node& node, yaml::PlacedComplaints& complaints);
 ModuleBuild read_module_build(const yaml::Node& node, yaml::PlacedComplaints& complaints);
 Timing read_timing(const yaml::Node& node, yaml::PlacedComplaints& complaints);
+
+/// What a file calls a port of a kind: "voltage_sense".
+std::string_view word_of(PortKind kind);
+/// A port of a bench. `before` names those read before it: each needs its own name.
+Port read_port(const yaml::Node& node, std::size_t number, const std::vector<std::string>& before,
+               yaml::PlacedComplaints& complaints);
 
 /// The two values of `[a, b]`; each is complained about by itself. REQUIRES: two nodes.
 template <class A, class B>

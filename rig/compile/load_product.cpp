@@ -27,7 +27,6 @@ class ProductReader {
   void read_head(MapReader& file);
   void read_rails(const Node& node);
   void read_battery(const Node& node);
-  void read_speed(const Node& node);
   void read_pressures(const Node& node);
   void read_pressure(const Node& node, std::size_t number);
   void read_sensor(const Node& node, PressureChannel& channel, std::optional<PressureCurve>& curve);
@@ -37,6 +36,7 @@ class ProductReader {
   void read_ceiling(const Node& node, HardCeiling& ceiling);
   void check_shift(const PressureChannel& channel, const Shift& shift, yaml::Place place);
   void read_temperature(const Node& node);
+  void refuse_in_a_plug(MapReader& map, std::initializer_list<std::string_view> keys);
   std::size_t rail_of(MapReader& map);
   std::optional<std::size_t> table_of(MapReader& map, const Node& node, const std::vector<AxisKind>& axes,
                                       CellKind cells, std::string_view wanted);
@@ -68,6 +68,8 @@ std::optional<Product> ProductReader::read(const Node& root) {
     MapReader file{root, complaints_, "the product"};
     file.find("product");
     read_head(file);
+    file.may("straight_through", product_.straight_through);
+    if (product_.straight_through) refuse_in_a_plug(file, {"tables", "bypass_request", "service"});
     if (const Node* tables = file.find("tables")) tables_ = read_tables(*tables, complaints_);
     if (const Node* rails = file.need("rails", "{rail_5v: {nominal: 5 V, range: [4.5 V, 5.5 V]}}")) read_rails(*rails);
     if (const Node* battery = file.need(
@@ -75,17 +77,20 @@ std::optional<Product> ProductReader::read(const Node& root) {
       read_battery(*battery);
     if (const Node* speed = file.need(
             "speed", "{wheel: {missing_tooth: {positions: 60, missing: 2}}, line: tapped, highest: 7500 rpm}"))
-      read_speed(*speed);
+      wheel_ = read_speed_line(*speed, speed_, complaints_);
     const Node* pressures = file.need("pressures", "[{name: manifold_pressure, ...}]");
     pressure_names_ = names_in(pressures, "name");
     if (pressures) read_pressures(*pressures);
     if (const Node* temperature = file.find("temperature")) read_temperature(*temperature);
-    if (const Node* timing = file.need("timing", "{boot: 300 ms, latency: 10 ms, slowest: 10 ms}"))
+    if (const Node* timing = file.need("timing", "{boot: 300 ms, latency: 10 ms, slowest: 10 ms, settle: {...}}"))
       product_.timing = read_timing(*timing, complaints_);
     if (const Node* bypass = file.find("bypass_request")) {
       BypassRequest request;
       if (yaml::read_name(*bypass, request.line, complaints_)) product_.bypass_request = request;
     }
+    if (const Node* wires = file.find("wires")) product_.wires = read_wire_limits(*wires, complaints_);
+    if (const Node* service = file.find("service")) product_.service = read_service_port(*service, complaints_);
+    if (const Node* connectors = file.find("connectors")) product_.pins = read_connectors(*connectors, complaints_);
     if (const Node* build = file.find("build")) product_.build = read_module_build(*build, complaints_);
   }
   if (complaints_.count() != before) return std::nullopt;
@@ -93,6 +98,14 @@ std::optional<Product> ProductReader::read(const Node& root) {
   product_.speed = speed_;
   product_.speed.wheel = *wheel_;
   return product_;
+}
+
+/// A straight-through plug is copper alone.
+void ProductReader::refuse_in_a_plug(MapReader& map, std::initializer_list<std::string_view> keys) {
+  for (std::string_view key : keys)
+    if (map.find(key))
+      map.refuse(key, fmt::format("'{}' has no meaning: this product is a straight-through plug", key),
+                 "Take it away, or take `straight_through` away");
 }
 
 void ProductReader::read_head(MapReader& file) {
@@ -143,20 +156,14 @@ void ProductReader::read_battery(const Node& node) {
       map.refuse("range", "the battery's nominal voltage lies outside its range",
                  "Widen the range or mend the nominal voltage");
   }
+  if (product_.straight_through) {
+    refuse_in_a_plug(map, {"idle_current", "highest_inrush"});
+    battery.idle_high = Amperes{0};
+    return;
+  }
   if (const Node* idle = map.need("idle_current", "[20 mA, 200 mA]"))
     read_range(*idle, battery.idle_low, battery.idle_high, {Amperes{0}, Amperes{5}}, "the idle current", complaints_);
   map.need("highest_inrush", battery.highest_inrush, Allowed<Amperes>{Amperes{0.001}, Amperes{20}}, "1 A");
-}
-
-void ProductReader::read_speed(const Node& node) {
-  MapReader map{node, complaints_, "the speed line"};
-  if (const Node* wheel = map.need("wheel", "{missing_tooth: {positions: 60, missing: 2}}"))
-    wheel_ = read_wheel(*wheel, complaints_);
-  map.need_choice("line", speed_.routing,
-                  {{"tapped", SpeedRouting::tapped}, {"regenerated", SpeedRouting::regenerated}}, "tapped");
-  map.may("pull_up", speed_.pull_up, Allowed<Ohms>{Ohms{100}, Ohms{100000}});
-  map.may("pull_up_to", speed_.pull_up_to, Allowed<Volts>{Volts{3}, Volts{16}});
-  map.need("highest", speed_.highest, Allowed<Rpm>{Rpm{500}, Rpm{20000}}, "7500 rpm");
 }
 
 void ProductReader::read_pressures(const Node& node) {
@@ -234,6 +241,7 @@ void ProductReader::read_controller(const Node& node, ControllerInput& controlle
   MapReader map{node, complaints_, "the controller's input"};
   map.may("pull_up", controller.pull_up, allowed);
   map.may("pull_down", controller.pull_down, allowed);
+  map.may("filter", controller.filter, Allowed<Nanoseconds>{0ns, 1s});
 }
 
 void ProductReader::read_ceiling(const Node& node, HardCeiling& ceiling) {
@@ -249,7 +257,9 @@ void ProductReader::read_ceiling(const Node& node, HardCeiling& ceiling) {
 void ProductReader::read_reported(const Node& node, PressureChannel& channel) {
   MapReader map{node, complaints_, "`reported`"};
   const Node* minus = map.find("minus");
-  if (minus) {
+  if (product_.straight_through) {
+    refuse_in_a_plug(map, {"minus", "index", "times"});
+  } else if (minus) {
     read_shift(map, *minus, channel);
   } else {
     for (std::string_view key : {"index", "times"})
@@ -337,16 +347,27 @@ void ProductReader::read_temperature(const Node& node) {
   if (complaints_.count() == before) product_.temperature = std::move(channel);
 }
 
+/// Where a key of the whole product stands.
+yaml::Place place_of(const Node& root, std::string_view key) {
+  for (const yaml::Entry& entry : root.entries)
+    if (entry.key == key) return entry.place;
+  return root.place;
+}
+
 /// What only the whole product can tell.
 void check_whole(const Product& product, const Node& root, PlacedComplaints& complaints) {
-  yaml::Place place = root.place;
-  for (const yaml::Entry& entry : root.entries)
-    if (entry.key == "pressures") place = entry.place;
   const bool derates = std::any_of(product.pressures.begin(), product.pressures.end(),
                                    [](const PressureChannel& p) { return p.shift && p.shift->derate; });
   if (derates && !product.temperature)
-    complaints.add(place, "a table over temperature is used, but the product has no `temperature`",
+    complaints.add(place_of(root, "pressures"),
+                   "a table over temperature is used, but the product has no `temperature`",
                    "Add the temperature channel, or take `times` away");
+  if (product.straight_through && product.speed.routing != SpeedRouting::tapped)
+    complaints.add(place_of(root, "speed"), "a straight-through plug makes no edges anew", "Write `line: tapped`");
+  if (product.straight_through && product.temperature && product.temperature->routing != TemperatureRouting::straight)
+    complaints.add(place_of(root, "temperature"), "a straight-through plug drives no temperature line",
+                   "Write `line: straight`");
+  if (!product.pins.empty()) check_pins(product, place_of(root, "connectors"), complaints);
 }
 
 }  // namespace
