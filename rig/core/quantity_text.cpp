@@ -26,7 +26,7 @@ struct Kind {
 };
 
 constexpr Unit kVolts[] = {{"V"}, {"mV", 1, 1000}};
-constexpr Unit kAmperes[] = {{"A"}, {"mA", 1, 1000}};
+constexpr Unit kAmperes[] = {{"A"}, {"mA", 1, 1000}, {"uA", 1, 1e6}, {"nA", 1, 1e9}};
 constexpr Unit kOhms[] = {{"ohm"}, {"kohm", 1000}, {"Mohm", 1e6}};
 // 1 psi = 6894.757293168361 Pa: a pound-force (4.4482216152605 N, exact) on a square inch (25.4 mm, exact).
 constexpr Unit kPressures[] = {{"kPa"}, {"bar", 100}, {"mbar", 1, 10}, {"hPa", 1, 10}, {"psi", 6.894757293168361}};

@@ -32,6 +32,8 @@ TEST_CASE("a quantity is a number and a unit", "[core][quantity_text]") {
   CHECK(read<Volts>("2310 mV") == Volts{2.31});
   CHECK(read<Volts>("-25mV") == Volts{-0.025});
   CHECK(read<Amperes>("60 mA") == Amperes{0.06});
+  CHECK(read<Amperes>("40 uA") == Amperes{40e-6});
+  CHECK(read<Amperes>("1 nA") == Amperes{1e-9});
   CHECK(read<Ohms>("47 kohm") == Ohms{47000});
   CHECK(read<Ohms>("2.2 Mohm") == Ohms{2.2e6});
   CHECK(read<Rpm>("3500 rpm") == Rpm{3500});
