@@ -54,6 +54,9 @@ Reading Readings::over(TrackId track, std::size_t first, std::size_t wanted) con
   // JCGM 100:2008, 4.3.7: a limit of error a gives a/sqrt(3); a step q gives q/sqrt(12).
   const double limit = port.accuracy.offset + port.accuracy.gain * std::abs(reading.value);
   reading.uncertainty = 2 * std::sqrt(limit * limit / 3 + port.resolution * port.resolution / 12 / count + scatter);
+  // Means only resolve more than a converter's step where noise spreads the conversions over more than one of them.
+  const double averaged = reading.peak_to_peak() >= 1.5 * port.resolution ? count : 1;
+  reading.repeatability = 2 * std::sqrt(port.resolution * port.resolution / 12 / averaged + scatter);
   return reading;
 }
 

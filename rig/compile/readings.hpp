@@ -13,6 +13,8 @@ struct Reading {
   double value = 0;
   double uncertainty =
       0;  ///< expanded, k = 2: the port's limit of error (rectangular), its resolution, this reading's own scatter
+  double repeatability = 0;  ///< expanded, k = 2: what is left of it in a difference of two readings of one port at
+                             ///< nearly the same value: resolution and scatter, while the limit of error cancels
   double low = 0, high = 0;  ///< extremes of all conversions
   std::size_t bins = 0;      ///< 0: there was nothing to read
   double peak_to_peak() const { return high - low; }

@@ -1,0 +1,475 @@
+#include "rig/compile/contacts_step.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "rig/compile/bench_line.hpp"
+#include "rig/compile/contact_pins.hpp"
+#include "rig/compile/judgement.hpp"
+#include "rig/compile/looks.hpp"
+
+namespace rig {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Nanoseconds kRelays = 10ms;  ///< relays travel and bounce at most 5 ms (common practice, no source)
+constexpr Nanoseconds kSteady = 20ms;  ///< for whatever follows a source, before it is looked at
+constexpr Nanoseconds kLook = 60ms;
+constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
+constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
+constexpr Nanoseconds kShortestLevel = 6ms;  ///< of the wheel while the speed line is looked at: a few whole bins
+constexpr double kPullUpError = 0.01;        ///< of the bench's own pull-up (common practice, no source)
+
+/// The level that the wheel holds for the shortest time.
+CrankDegrees shortest_level(const Wheel& wheel) {
+  const auto edges = wheel.edges();
+  double shortest = 720;
+  for (std::size_t i = 0; i + 1 < edges.size(); ++i)
+    shortest = std::min(shortest, static_cast<double>(edges[i + 1].angle - edges[i].angle) / kFixedDegree);
+  return CrankDegrees{shortest};
+}
+
+class Contacts final : public CompiledStep {
+ public:
+  Contacts(const ContactsSpec& spec, const RunFacts& facts, Script& script)
+      : CompiledStep{spec.name},
+        spec_{spec},
+        facts_{facts},
+        product_{script.product()},
+        bench_{script.bench()},
+        tracks_{script.tracks()},
+        lines_{bench_lines(product_, bench_, tracks_)},
+        looking_{voltage_tracks(tracks_), kLook} {
+    for (const auto& line : lines_) order_.push_back(line.name);
+    const auto lines = order_;
+    for (const auto& rail : product_.rails) order_.push_back(rail.name);
+    if (senses_speed()) order_.emplace_back("speed");
+    for (const char* zero : {"sensor_ground", "ground", "battery", "bypass_request"}) order_.emplace_back(zero);
+    for (auto& pair : neighbours(product_, order_, lines))
+      if (kind_of(pair.a) != Kind::zero) pairs_.push_back(std::move(pair));
+    write(script);
+  }
+  std::string_view kind() const override { return "contacts"; }
+  int judge_version() const override { return 1; }
+  bool of_the_fit() const override { return true; }
+  Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
+  std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
+  std::vector<std::string> characteristics() const override;
+
+ private:
+  enum class Kind { line, rail, speed, zero };
+  struct Pair {
+    std::size_t bare = 0, loaded = 0;  ///< segments
+  };
+  bool senses_speed() const {
+    return tracks_.speed_in && tracks_.speed_out && bench_.wiring.speed.pull_up_supply &&
+           product_.speed.pull_up_at != PullUpPlace::module && product_.speed.routing == SpeedRouting::tapped;
+  }
+  Kind kind_of(const std::string& name) const {
+    const auto at = static_cast<std::size_t>(std::find(order_.begin(), order_.end(), name) - order_.begin());
+    if (at < lines_.size()) return Kind::line;
+    if (at < lines_.size() + product_.rails.size()) return Kind::rail;
+    return name == "speed" ? Kind::speed : Kind::zero;
+  }
+  std::size_t number_of(const std::string& name) const {
+    const auto at = static_cast<std::size_t>(std::find(order_.begin(), order_.end(), name) - order_.begin());
+    return at < lines_.size() ? at : at - lines_.size();
+  }
+  std::vector<TrackId> tracks_of(const std::string& name) const;
+  const RailWiring& rail(std::size_t i) const { return *bench_.wiring.rail(product_.rails[i].name); }
+  bool measures_through(std::size_t line) const { return known_load(product_, bench_, line, true, true).any(); }
+  std::optional<std::size_t> grounded_by() const;  ///< the rail whose load's current shows the ground
+  std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
+  Rpm turning_speed() const;
+
+  void write(Script& script);
+  void loads(Script& script, std::size_t line, bool closed) const;
+  void all_quiet(Script& script) const;
+  std::size_t look(Script& script);
+  void write_line(Script& script, std::size_t line);
+  void write_rail(Script& script, std::size_t number);
+  void write_speed(Script& script);
+
+  Finding judge_through(std::size_t line, std::span<const Reduction> r) const;
+  Finding judge_rail(std::size_t number, std::span<const Reduction> r) const;
+  Finding judge_ground(std::span<const Reduction> r) const;
+  Finding judge_speed(std::span<const Reduction> r) const;
+  Finding judge_short(const Neighbours& pair, std::span<const Reduction> r) const;
+  Doubted follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const;
+  Doubted lost(const std::string& driven, std::span<const Reduction> r) const;
+  double level_of(const std::string& driven) const {
+    return kind_of(driven) == Kind::rail ? spec_.lowest_level.value() : spec_.level.value();
+  }
+  Finding resistance(Named what, double ohms, double doubt, double limit, std::uint32_t segment,
+                     const std::string& carries) const;
+  Finding fit(Finding finding, const std::string& where) const;
+
+  ContactsSpec spec_;
+  RunFacts facts_;
+  Product product_;
+  BenchSetup bench_;
+  TrackMap tracks_;
+  std::vector<BenchLine> lines_;
+  Looking looking_;
+  std::vector<std::string> order_;
+  std::vector<Neighbours> pairs_;
+  std::size_t isolated_ = 0, quiet_ = 0;  ///< segments
+  std::vector<Pair> driven_, rails_;
+  Pair speed_;  ///< bare: no current; loaded: the wheel turns
+  std::vector<std::size_t> looks_;
+};
+
+void Contacts::loads(Script& script, std::size_t line, bool closed) const {
+  const auto& wiring = *lines_[line].wiring;
+  if (wiring.load) script.relay(wiring.load->relay, closed);
+  if (wiring.second_load) script.relay(wiring.second_load->relay, closed);
+}
+
+/// Nothing driven, everything held: sources open behind their loads, rails grounded.
+void Contacts::all_quiet(Script& script) const {
+  script.sources(HighImpedance{});
+  script.rails(false);
+  for (std::size_t i = 0; i < lines_.size(); ++i) loads(script, i, true);
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (rail(i).sensor_load) script.relay(rail(i).sensor_load->relay, true);
+  script.output(bench_.wiring.speed.pull_up_supply, spec_.lowest_level);
+  script.output(bench_.wiring.speed.foot, spec_.lowest_level);
+}
+
+std::size_t Contacts::look(Script& script) {
+  script.settle(segments_, Script::Wait::inputs);
+  script.hold(segments_, kLook);
+  looks_.push_back(segments_.size() - 1);
+  return segments_.size() - 1;
+}
+
+void Contacts::write(Script& script) {
+  const auto& wiring = bench_.wiring;
+  script.battery(Grounded{});
+  script.speed(Rpm{0});
+  script.relay(wiring.loop_back, false);
+  script.relay(wiring.bypass_request, true);  // to ground, as one of the pins that may be touched
+  // The sources as they are by themselves.
+  script.relay(wiring.isolator, false);
+  for (std::size_t i = 0; i < lines_.size(); ++i) loads(script, i, false);
+  script.sources(spec_.level);
+  for (std::size_t i = 0; i < product_.rails.size(); ++i) script.output(rail(i).source, spec_.lowest_level);
+  script.output(wiring.speed.pull_up_supply, spec_.level);
+  script.output(wiring.speed.foot, spec_.lowest_level);
+  script.hold(segments_, kRelays);
+  isolated_ = look(script);
+
+  script.relay(wiring.isolator, true);
+  all_quiet(script);
+  script.hold(segments_, kRelays);
+  quiet_ = look(script);
+  for (std::size_t i = 0; i < lines_.size(); ++i) write_line(script, i);
+  for (std::size_t i = 0; i < product_.rails.size(); ++i) write_rail(script, i);
+  if (senses_speed()) write_speed(script);
+
+  all_quiet(script);
+  for (const auto& line : wiring.lines)
+    if (line.second_load) script.relay(line.second_load->relay, false);
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (rail(i).sensor_load) script.relay(rail(i).sensor_load->relay, false);
+  script.relay(wiring.bypass_request, false);
+  script.output(wiring.speed.foot, Volts{0});
+  script.output(wiring.speed.pull_up_supply, product_.speed.pull_up_to);
+  script.hold(segments_, kRelays);
+}
+
+void Contacts::write_line(Script& script, std::size_t line) {
+  all_quiet(script);
+  script.output(lines_[line].wiring->source, spec_.level);
+  script.hold(segments_, kRelays);
+  Pair pair;
+  pair.loaded = look(script);
+  loads(script, line, false);
+  script.hold(segments_, kRelays);
+  pair.bare = look(script);
+  driven_.push_back(pair);
+}
+
+void Contacts::write_rail(Script& script, std::size_t number) {
+  all_quiet(script);
+  // A line that hangs on this rail by its pull-up would follow it rightly: its own source holds it instead.
+  for (std::size_t i = 0; i < lines_.size(); ++i) {
+    if (known_load(product_, bench_, i, true, true).to_rail <= 0) continue;
+    loads(script, i, false);
+    script.output(lines_[i].wiring->source, Grounded{});
+  }
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    script.output(rail(i).source, i == number ? OutputState{spec_.lowest_level} : OutputState{HighImpedance{}});
+  script.hold(segments_, kRelays);
+  Pair pair;
+  pair.loaded = look(script);
+  if (rail(number).sensor_load) script.relay(rail(number).sensor_load->relay, false);
+  script.hold(segments_, kRelays);
+  pair.bare = look(script);
+  rails_.push_back(pair);
+}
+
+Rpm Contacts::turning_speed() const {
+  const double most = shortest_level(product_.speed.wheel).value() / 6 / seconds(kShortestLevel);
+  return std::min(Rpm{std::max(60.0, std::floor(most / 10) * 10)}, Rpm{600});
+}
+
+void Contacts::write_speed(Script& script) {
+  all_quiet(script);
+  for (std::size_t i = 0; i < product_.rails.size(); ++i) script.output(rail(i).source, HighImpedance{});
+  const auto speed = turning_speed();
+  const Nanoseconds cycle{std::llround(120e9 / speed.value())};
+  // Seen over a whole cycle of the wheel; without current first.
+  script.speed(speed);
+  script.hold(segments_, kSteady + cycle);
+  speed_.bare = segments_.size() - 1;
+  script.output(bench_.wiring.speed.pull_up_supply, spec_.level);
+  script.hold(segments_, kSteady + cycle);
+  speed_.loaded = segments_.size() - 1;
+  script.speed(Rpm{0});
+}
+
+/// The speed line's look carries, behind the tracks' own numbers, its levels: low in, low out, high out with their
+/// doubts, and how many bins there were of each.
+Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
+  Judged judged;
+  const Readings readings{bench_, slice, scales};
+  const bool of_speed = senses_speed() && (i == speed_.bare || i == speed_.loaded);
+  if (!of_speed && std::find(looks_.begin(), looks_.end(), i) == looks_.end()) {
+    judged.reduction = {slice.record.id, readings.trouble(), {}};
+    if (judged.reduction.voided.empty()) judged.reduction.voided = unsettled_input(bench_, segments_[i], slice, scales);
+    return judged;
+  }
+  judged.reduction = looking_.look(readings);
+  if (!of_speed || !judged.reduction.voided.empty()) return judged;
+  const Nanoseconds cycle{std::llround(120e9 / turning_speed().value())};
+  const auto in = levels_of(readings, *tracks_.speed_in, *tracks_.speed_out, cycle);
+  const auto out = levels_of(readings, *tracks_.speed_out, *tracks_.speed_out, cycle);
+  for (const auto& look : {in.low, out.low, out.high})
+    judged.reduction.numbers.insert(judged.reduction.numbers.end(), {look.value, look.repeat, look.full});
+  judged.reduction.numbers.push_back(static_cast<double>(out.low_bins));
+  judged.reduction.numbers.push_back(static_cast<double>(out.high_bins));
+  return judged;
+}
+
+/// Not passing is a matter of the fit, until the unit has been put in again often enough and a plug has shown that the
+/// fixture is well.
+Finding Contacts::fit(Finding finding, const std::string& where) const {
+  if (finding.verdict == Verdict::pass) return finding;
+  if (!where.empty()) finding.reason += " (" + where + ")";
+  if (facts_.reseats >= spec_.reseats && facts_.plug_cleared) {
+    if (finding.verdict == Verdict::fail)
+      finding.reason +=
+          fmt::format("; re-seated {} times, and a straight-through plug fits this fixture: the fault is in the unit",
+                      facts_.reseats);
+    return finding;
+  }
+  finding.verdict = Verdict::void_;
+  finding.reason = "re-seat the connector and test again: " + finding.reason;
+  return finding;
+}
+
+Finding Contacts::resistance(Named what, double ohms, double doubt, double limit, std::uint32_t segment,
+                             const std::string& carries) const {
+  auto finding = measured(std::move(what), ohms, {}, {std::nullopt, limit}, doubt, segment);
+  if (finding.verdict == Verdict::fail && ohms > 1000 * limit) finding.reason = carries + " is open";
+  return fit(std::move(finding), pins_in_words(product_, carries));
+}
+
+Finding Contacts::judge_through(std::size_t line, std::span<const Reduction> r) const {
+  const auto& l = lines_[line];
+  const auto& bare = r[driven_[line].bare];
+  const auto& loaded = r[driven_[line].loaded];
+  auto at = [&](const Reduction& reduction, TrackId track) { return looking_.at(reduction, track); };
+  const auto in = at(loaded, l.tracks.in), out = at(loaded, l.tracks.out);
+  const auto bare_in = at(bare, l.tracks.in), bare_out = at(bare, l.tracks.out);
+  const auto rail = tracks_.rails[l.rail].controller;
+  const auto load = known_load(product_, bench_, line, true, true);
+  const double current = load.current(out.value, at(loaded, rail).value) -
+                         known_load(product_, bench_, line, false, false).current(bare_out.value, at(bare, rail).value);
+  const double current_doubt = 1.155 * load.error * std::abs(current) + load.siemens() * out.full;  // 2 a/sqrt(3)
+  double drop = in.value - out.value, drop_doubt = std::hypot(in.full, out.full);
+  if (drop < kFollows * spec_.level.value()) {
+    const auto between = change_between(bare_in, bare_out, in, out);
+    drop = -between.value, drop_doubt = between.doubt;
+  }
+  const double amperes = std::max(current, current_doubt);  // an open line: at least this many ohms
+  const double ohms = drop / amperes;
+  const double doubt =
+      current > current_doubt ? std::hypot(drop_doubt / amperes, ohms * current_doubt / amperes) : std::abs(ohms) / 2;
+  const double limit = spec_.most_through.value_or(product_.wires.most_through).value();
+  return resistance({id("through/" + l.name), name(), "ohm"}, ohms, doubt, limit, loaded.segment, l.name);
+}
+
+Finding Contacts::judge_rail(std::size_t number, std::span<const Reduction> r) const {
+  const auto& pair = rails_[number];
+  const auto& name_of = product_.rails[number].name;
+  const auto tracks = tracks_.rails[number];
+  const auto load = *known_rail_load(rail(number), bench_);
+  auto at = [&](std::size_t segment, TrackId track) { return looking_.at(r[segment], track); };
+  const auto in = at(pair.loaded, tracks.controller), out = at(pair.loaded, tracks.sensor);
+  const double current = out.value * load.to_ground;
+  const double current_doubt = 1.155 * load.error * std::abs(current) + load.to_ground * out.full;
+  double drop = in.value - out.value, drop_doubt = std::hypot(in.full, out.full);
+  if (drop < kFollows * spec_.lowest_level.value()) {
+    const auto between = change_between(at(pair.bare, tracks.controller), at(pair.bare, tracks.sensor), in, out);
+    drop = -between.value, drop_doubt = between.doubt;
+  }
+  const double amperes = std::max(current, current_doubt);
+  const double ohms = drop / amperes;
+  const double doubt =
+      current > current_doubt ? std::hypot(drop_doubt / amperes, ohms * current_doubt / amperes) : std::abs(ohms) / 2;
+  // As much as drops what the product allows, at its nominal voltage into this load.
+  const double limit =
+      product_.wires.most_rail_drop.value() / (product_.rails[number].nominal.value() * load.to_ground);
+  return resistance({id("rail/" + name_of), name(), "ohm"}, ohms, doubt, limit, r[pair.loaded].segment, name_of);
+}
+
+std::optional<std::size_t> Contacts::grounded_by() const {
+  if (!tracks_.ground) return std::nullopt;
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (known_rail_load(rail(i), bench_)) return i;
+  return std::nullopt;
+}
+
+Finding Contacts::judge_ground(std::span<const Reduction> r) const {
+  const auto number = *grounded_by();
+  const auto& pair = rails_[number];
+  const auto load = *known_rail_load(rail(number), bench_);
+  const Named what{id("ground"), name(), "ohm"};
+  const auto out = looking_.at(r[pair.loaded], tracks_.rails[number].sensor);
+  const double current = out.value * load.to_ground;
+  if (current < kFollows * spec_.lowest_level.value() * load.to_ground)
+    return fit(not_measured(what, "no current came through " + product_.rails[number].name, r[pair.loaded].segment),
+               pins_in_words(product_, product_.rails[number].name));
+  const auto shift = change(looking_.at(r[pair.bare], *tracks_.ground), looking_.at(r[pair.loaded], *tracks_.ground));
+  const double ohms = shift.value / current;
+  const double relative = 1.155 * load.error + out.full / out.value;
+  return resistance(what, ohms, std::hypot(shift.doubt / current, ohms * relative), product_.wires.most_ground.value(),
+                    r[pair.loaded].segment, "ground");
+}
+
+Finding Contacts::judge_speed(std::span<const Reduction> r) const {
+  const Named what{id("through/speed"), name(), "ohm"};
+  const auto& turning = r[speed_.loaded];
+  const auto* n = &turning.numbers[looking_.numbers()];
+  const Look low_in{n[0], n[1], n[2]}, low_out{n[3], n[4], n[5]}, high_out{n[6], n[7], n[8]};
+  const auto limit = product_.speed.most_through.value();
+  if (n[9] < 1 || n[10] < 1) {  // it never comes down on the controller's side
+    auto open = measured(what, 1e6, {}, {std::nullopt, limit}, 0, turning.segment);
+    open.reason = "the controller's side of speed does not follow the sensor's";
+    return fit(std::move(open), pins_in_words(product_, "speed"));
+  }
+  const auto& still = r[speed_.bare];
+  const auto between =
+      change_between(looking_.at(still, *tracks_.speed_in), looking_.at(still, *tracks_.speed_out), low_in, low_out);
+  const double current = (high_out.value - low_out.value) / product_.speed.pull_up.value();
+  const double ohms = between.value / current;
+  const double relative =
+      1.155 * kPullUpError + std::hypot(high_out.full, low_out.full) / (high_out.value - low_out.value);
+  return resistance(what, ohms, std::hypot(between.doubt / current, ohms * relative), limit, turning.segment, "speed");
+}
+
+std::vector<TrackId> Contacts::tracks_of(const std::string& of) const {
+  const auto number = number_of(of);
+  switch (kind_of(of)) {
+    case Kind::line:
+      return {lines_[number].tracks.in, lines_[number].tracks.out};
+    case Kind::rail:
+      return {tracks_.rails[number].controller, tracks_.rails[number].sensor};
+    case Kind::speed:
+      return {*tracks_.speed_in, *tracks_.speed_out};
+    case Kind::zero:
+      break;
+  }
+  return {};
+}
+
+/// How far a wire that is only held by its loads moves while another is driven.
+Doubted Contacts::follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const {
+  const auto kind = kind_of(driven);
+  const auto segment = kind == Kind::line   ? driven_[number_of(driven)].loaded
+                       : kind == Kind::rail ? rails_[number_of(driven)].loaded
+                                            : speed_.loaded;
+  Doubted most;
+  for (const auto track : tracks_of(other)) {
+    const auto moved = change(looking_.at(r[quiet_], track), looking_.at(r[segment], track));
+    if (std::abs(moved.value) >= most.value) most = {std::abs(moved.value), moved.doubt};
+  }
+  return most;
+}
+
+/// How much of its level a driven wire loses once the unit hangs on it and nothing else.
+Doubted Contacts::lost(const std::string& driven, std::span<const Reduction> r) const {
+  const auto kind = kind_of(driven);
+  if (kind == Kind::speed) {
+    const auto* n = &r[speed_.loaded].numbers[looking_.numbers()];
+    const Look high{n[6], n[7], n[8]};
+    const auto by_itself = looking_.at(r[isolated_], *tracks_.speed_out);
+    if (n[10] < 1) return {by_itself.value, by_itself.full};
+    return change(high, by_itself);
+  }
+  const auto segment = kind == Kind::line ? driven_[number_of(driven)].bare : rails_[number_of(driven)].bare;
+  const auto track = tracks_of(driven).front();
+  return change(looking_.at(r[segment], track), looking_.at(r[isolated_], track));
+}
+
+Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction> r) const {
+  const Named what{id(fmt::format("short/{}/{}", pair.a, pair.b)), name(), "V"};
+  const bool to_zero = kind_of(pair.b) == Kind::zero;
+  // A rail is held by its supply while a line is driven: then the rail drives. The speed line finds rails open.
+  std::string driven = pair.a, other = pair.b;
+  if (!to_zero && kind_of(driven) != Kind::rail && kind_of(other) == Kind::rail) std::swap(driven, other);
+  if (!to_zero && kind_of(driven) == Kind::rail && kind_of(other) == Kind::speed) std::swap(driven, other);
+  auto worst = to_zero ? lost(driven, r) : follows(driven, other, r);
+  if (!to_zero && kind_of(driven) == Kind::line && kind_of(other) == Kind::line) {
+    const auto back = follows(other, driven, r);
+    if (back.value > worst.value) worst = back, std::swap(driven, other);
+  }
+  const bool line = kind_of(driven) == Kind::line;
+  const double limit = (to_zero && line ? kPulled : kFollows) * level_of(driven);
+  auto finding = measured(what, worst.value, {}, {std::nullopt, limit}, worst.doubt);
+  if (finding.verdict != Verdict::pass)
+    finding.reason = to_zero ? fmt::format("{} is pulled down by {:.3f} V: it touches {}", driven, worst.value, other)
+                             : fmt::format("{} follows {} by {:.3f} V: they touch", other, driven, worst.value);
+  return fit(std::move(finding), pair.pins.empty() ? "" : "pins " + pair.pins);
+}
+
+std::vector<Finding> Contacts::conclude(std::span<const Reduction> r) const {
+  std::vector<Finding> findings;
+  if (const auto why = first_void(r); !why.empty()) {
+    for (const auto& one : characteristics()) findings.push_back(not_measured({one, name(), ""}, why));
+    return findings;
+  }
+  for (std::size_t i = 0; i < lines_.size(); ++i)
+    if (measures_through(i)) findings.push_back(judge_through(i, r));
+  if (senses_speed()) findings.push_back(judge_speed(r));
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (known_rail_load(rail(i), bench_)) findings.push_back(judge_rail(i, r));
+  if (grounded_by()) findings.push_back(judge_ground(r));
+  for (const auto& pair : pairs_) findings.push_back(judge_short(pair, r));
+  return findings;
+}
+
+std::vector<std::string> Contacts::characteristics() const {
+  std::vector<std::string> ids;
+  for (std::size_t i = 0; i < lines_.size(); ++i)
+    if (measures_through(i)) ids.push_back(id("through/" + lines_[i].name));
+  if (senses_speed()) ids.push_back(id("through/speed"));
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (known_rail_load(rail(i), bench_)) ids.push_back(id("rail/" + product_.rails[i].name));
+  if (grounded_by()) ids.push_back(id("ground"));
+  for (const auto& pair : pairs_) ids.push_back(id(fmt::format("short/{}/{}", pair.a, pair.b)));
+  return ids;
+}
+
+}  // namespace
+
+std::unique_ptr<CompiledStep> ask_contacts(const ContactsSpec& spec, const RunFacts& facts, Script& script) {
+  return std::make_unique<Contacts>(spec, facts, script);
+}
+
+}  // namespace rig
