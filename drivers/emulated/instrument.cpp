@@ -15,16 +15,40 @@ const BenchTrouble* find_trouble(const std::vector<BenchTrouble>& troubles, std:
   return nullptr;
 }
 
+namespace {
+
+/// What a trouble named after a line, a rail or the battery means there.
+enum class Part { source, sense, relay };
+Part part_of(const BenchTrouble& trouble) {
+  if (trouble.name == "stuck_relay") return Part::relay;
+  const bool sense =
+      trouble.name == "saturated_capture" || trouble.name == "scanned_skew" || trouble.name == "opened_sense";
+  return sense ? Part::sense : Part::source;
+}
+
+/// Contacts have no port: these troubles name a line, a rail, the speed line or the ground.
+bool is_of_a_pin(const rig::BenchSetup& setup, const BenchTrouble& trouble) {
+  return trouble.name == "worn_contact" && (setup.wiring.line(trouble.place) || setup.wiring.rail(trouble.place) ||
+                                            trouble.place == "speed" || trouble.place == "ground");
+}
+
+}  // namespace
+
 bool concerns(const rig::BenchSetup& setup, const BenchTrouble& trouble, rig::PortId port) {
   if (setup.ports[index(port)].name == trouble.place) return true;
-  const bool sense = trouble.name == "saturated_capture";
+  const Part part = part_of(trouble);
+  const auto is_relay = [&](const std::optional<rig::Load>& load) { return load && load->relay == port; };
   if (const rig::LineWiring* line = setup.wiring.line(trouble.place)) {
-    if (trouble.name == "stuck_relay") return line->fault_switch == port || (line->load && line->load->relay == port);
-    return port == (sense ? line->sense_out : line->source);
+    if (part == Part::relay) {
+      return line->fault_switch == port || is_relay(line->load) || is_relay(line->second_load);
+    }
+    return port == (part == Part::sense ? line->sense_out : line->source);
   }
   if (const rig::RailWiring* rail = setup.wiring.rail(trouble.place)) {
-    return port == (sense ? rail->sense_sensor : rail->source);
+    if (part == Part::relay) return is_relay(rail->sensor_load);
+    return port == (part == Part::sense ? rail->sense_sensor : rail->source);
   }
+  const bool sense = part == Part::sense;
   return trouble.place == "battery" && port == (sense ? setup.wiring.battery_sense : setup.wiring.battery);
 }
 
@@ -36,15 +60,36 @@ void check_troubles(const rig::BenchSetup& setup, const std::vector<BenchTrouble
                           "Known are those of list_bench_troubles()"};
     }
     if (trouble.place.empty()) continue;
-    bool found = false;
-    for (std::size_t i = 0; i < setup.ports.size(); ++i) {
+    bool found = is_of_a_pin(setup, trouble);
+    for (std::size_t i = 0; i < setup.ports.size() && trouble.name != "worn_contact"; ++i) {
       found = found || concerns(setup, trouble, static_cast<rig::PortId>(i));
     }
     if (!found) {
       throw rig::RigFault{"bench trouble " + trouble.name, "bench " + setup.name + " has no '" + trouble.place + "'",
-                          "Name a port, a line or a rail of the bench"};
+                          trouble.name == "worn_contact" ? "Name a line or a rail of the bench, 'speed' or 'ground'"
+                                                         : "Name a port, a line or a rail of the bench"};
     }
   }
+}
+
+bool is_opened(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles) {
+  return std::any_of(troubles.begin(), troubles.end(), [&](const BenchTrouble& trouble) {
+    return trouble.name == "opened_sense" && concerns(setup, trouble, port);
+  });
+}
+
+double draw_leakage(const rig::BenchSetup& setup, rig::PortId port) {
+  if (setup.perfect) return 0;
+  const Chance chance{setup.seed, "", 0x100u + index(port)};
+  return setup.ports[index(port)].leakage.value() * chance.symmetric(2);
+}
+
+double source_tau(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles) {
+  double tau = static_cast<double>(setup.ports[index(port)].settling.count());
+  for (const BenchTrouble& trouble : troubles) {
+    if (trouble.name == "slow_source" && concerns(setup, trouble, port)) tau = std::max(tau, trouble.value * 1e9);
+  }
+  return tau;
 }
 
 PortError draw_error(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles) {

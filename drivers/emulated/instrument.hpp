@@ -19,6 +19,13 @@ struct PortError {
 /// Drawn from the bench's seed, within the port's stated limit of error; none on a perfect bench. Troubles are on top.
 PortError draw_error(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
 
+/// A sense whose wire is off: it loads nothing, and reads what its own leakage gives on its own resistance.
+bool is_opened(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
+/// A, out of a sense's terminals, or a source's while it is high impedance; within what the port states.
+double draw_leakage(const rig::BenchSetup& setup, rig::PortId port);
+/// Time constant of a source, in nanoseconds.
+double source_tau(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
+
 /// Whether a trouble's place means this port: by its name, or by that of the line or rail it is the source of
 /// (`saturated_capture`: the sense_out of).
 bool concerns(const rig::BenchSetup& setup, const BenchTrouble& trouble, rig::PortId port);

@@ -1,6 +1,10 @@
 #include "drivers/emulated/line.hpp"
 
+#include <algorithm>
 #include <cmath>
+
+#include "drivers/emulated/contacts.hpp"
+#include "drivers/emulated/instrument.hpp"
 
 namespace drivers::emulated {
 namespace {
@@ -11,77 +15,246 @@ double contact(const rig::BenchSetup& setup, const std::optional<rig::PortId>& r
   return relay ? setup.ports[index(*relay)].resistance.value() : 0;
 }
 
-std::optional<double> ohms(const std::optional<rig::Ohms>& resistance) {
-  if (!resistance) return std::nullopt;
-  return resistance->value();
+/// What the product says of the controller's input of a line; a pull-up may sit in the module instead.
+rig::ControllerInput controller_input(const rig::Product& product, std::size_t number) {
+  if (number < product.pressures.size()) return product.pressures[number].controller;
+  const rig::TemperatureChannel& temperature = *product.temperature;
+  if (temperature.pull_up_at == rig::PullUpPlace::module) return {};
+  // Two pull-ups in parallel make up the curve's one.
+  const double share = temperature.pull_up_at == rig::PullUpPlace::both ? 2 : 1;
+  return {rig::Ohms{temperature.curve.pull_up.value() * share}, {}, {}};
 }
+
+std::optional<double> closed(bool yes, double ohms) { return yes ? std::optional{ohms} : std::nullopt; }
 
 }  // namespace
 
 Line::Line(const rig::BenchSetup& setup, const rig::LineWiring& wiring, const rig::Product& product, std::size_t number,
-           const UnitBuild& build)
+           const UnitBuild& build, const std::vector<BenchTrouble>& troubles)
     : wiring_{&wiring} {
   const rig::Port& source = setup.ports[index(wiring.source)];
-  const rig::Port& in = setup.ports[index(wiring.sense_in)];
-  const rig::Port& out = setup.ports[index(wiring.sense_out)];
-  source_side_sense_ = !in.module_side_of_fault_switch;
-  network_.sense_in_load = source_side_sense_ ? 0 : siemens(in.resistance);
-  network_.source_side_load = source_side_sense_ ? siemens(in.resistance) : 0;
-  network_.sense_out_load = siemens(out.resistance);
-  network_.leakage = build.leakage[number];
+  const WireBuild& wire = build.wires[number];
+  const double isolator = contact(setup, setup.wiring.isolator);
+  contact_in_ohms_ = isolator + contact_ohms(setup, wiring.channel, PinSide::sensor, troubles);
+  contact_out_ohms_ = isolator + contact_ohms(setup, wiring.channel, PinSide::controller, troubles) + wire.worn_ohms;
   fault_switch_ohms_ = contact(setup, wiring.fault_switch);
-  isolator_ohms_ = contact(setup, setup.wiring.isolator);
   loop_back_ohms_ = contact(setup, setup.wiring.loop_back);
-  if (wiring.load) load_ohms_ = setup.ports[index(wiring.load->relay)].resistance.value();
-  load_closed_ = !wiring.load;
-  bypass_ohms_ = product.build.bypass_resistance.value();
-  output_ohms_ = product.build.output_resistance.value();
-  double output_filter = 0;
+  source_leakage_ = draw_leakage(setup, wiring.source);
+  port_limit_ = source.current_limit.value();
+  sinks_ = source.sinks || source.kind == rig::PortKind::resistance_source;
+  limit_source(0);
+  network_.leakage = build.leakage[number];
+  clamp_ohms_ = wire.clamp_ohms;
+  through_ohms_ = wire.through_ohms;
+  double output_filter = static_cast<double>(product.build.output_filter.count());
   if (number < product.pressures.size()) {
-    const rig::PressureChannel& pressure = product.pressures[number];
     const ChannelBuild& channel = build.channels[number];
-    rail_ = pressure.rail;
-    source_ohms_ = pressure.source_resistance.value();
-    pull_up_ = ohms(pressure.controller.pull_up);
-    pull_down_ = ohms(pressure.controller.pull_down);
-    bypass_ohms_ = channel.bypass_ohms;
+    rail_ = product.pressures[number].rail;
+    source_ohms_ = product.pressures[number].source_resistance.value();
     has_bypass_ = channel.has_bypass;
+    output_ohms_ = channel.output_ohms;
     output_filter = channel.output_filter_ns;
   } else {
     const rig::TemperatureChannel& temperature = *product.temperature;
     rail_ = temperature.rail;
     source_ohms_ = source.resistance.value();
     straight_ = temperature.routing != rig::TemperatureRouting::redriven;
-    // Two pull-ups in parallel make up the curve's one.
-    const double each = temperature.curve.pull_up.value() * (temperature.pull_up_at == rig::PullUpPlace::both ? 2 : 1);
-    if (temperature.pull_up_at != rig::PullUpPlace::module) pull_up_ = each;
-    if (temperature.pull_up_at != rig::PullUpPlace::controller) network_.module_pull_up = each;
-    output_filter = static_cast<double>(product.build.output_filter.count());
+    output_ohms_ = product.build.output_resistance.value();
+    if (temperature.pull_up_at != rig::PullUpPlace::controller && !product.straight_through) {
+      network_.module_pull_up =
+          temperature.curve.pull_up.value() * (temperature.pull_up_at == rig::PullUpPlace::both ? 2 : 1);
+    }
   }
-  const auto tau = [](const rig::Port& port) { return static_cast<double>(port.settling.count()); };
-  net_.set_tau(kSource, tau(source));
+  straight_ = straight_ || product.straight_through;
+  if (straight_) has_bypass_ = !wire.open;
+  fit_loads(setup, product, number);
+  net_.set_tau(kSource, source_tau(setup, wiring.source, troubles));
   net_.set_tau(kOutput, output_filter);
-  net_.add_sense(tau(in), {});
-  net_.add_sense(tau(out), {});
+  fit_senses(setup, troubles);
 }
 
-void Line::drive_source(bool driven) { driven_ = driven; }
+void Line::fit_loads(const rig::BenchSetup& setup, const rig::Product& product, std::size_t number) {
+  const rig::ControllerInput own = controller_input(product, number);
+  loads_[0].closed = !wiring_->load;
+  for (const bool second : {false, true}) {
+    const std::optional<rig::Load>& load = second ? wiring_->second_load : wiring_->load;
+    if (second && !load) continue;
+    const bool stated = load && (load->is.pull_up || load->is.pull_down);
+    const rig::ControllerInput& is = stated ? load->is : own;
+    LoadSwitch& made = loads_[second ? 1 : 0];
+    if (load) made.relay = load->relay;
+    const auto resistor = [&](const std::optional<rig::Ohms>& nominal, std::uint64_t which) -> std::optional<double> {
+      if (!nominal) return std::nullopt;
+      if (!load) return nominal->value();
+      return load_ohms(setup, *load, nominal->value(), 2 * number + which) + contact(setup, load->relay);
+    };
+    made.pull_up = resistor(is.pull_up, 0);
+    made.pull_down = resistor(is.pull_down, 1);
+  }
+}
+
+void Line::fit_senses(const rig::BenchSetup& setup, const std::vector<BenchTrouble>& troubles) {
+  const rig::Port& in = setup.ports[index(wiring_->sense_in)];
+  const rig::Port& out = setup.ports[index(wiring_->sense_out)];
+  source_side_sense_ = !in.module_side_of_fault_switch;
+  if (!is_opened(setup, wiring_->sense_in, troubles)) {
+    (source_side_sense_ ? network_.source_side_load : network_.sense_in_load) = siemens(in.resistance);
+    (source_side_sense_ ? network_.source_side_leakage : network_.sense_in_leakage) =
+        draw_leakage(setup, wiring_->sense_in);
+  }
+  if (!is_opened(setup, wiring_->sense_out, troubles)) {
+    network_.sense_out_load = siemens(out.resistance);
+    network_.sense_out_leakage = draw_leakage(setup, wiring_->sense_out);
+  }
+  net_.add_sense(static_cast<double>(in.settling.count()), {});
+  net_.add_sense(static_cast<double>(out.settling.count()), {});
+}
+
+void Line::limit_source(double amperes) {
+  most_gives_ = port_limit_ > 0 && amperes > 0 ? std::min(port_limit_, amperes) : std::max(port_limit_, amperes);
+  most_takes_ = sinks_ ? most_gives_ : 0;
+}
+
+bool Line::set_load(rig::PortId relay, bool to) {
+  bool any = false;
+  for (LoadSwitch& load : loads_) {
+    if (load.relay != relay) continue;
+    load.closed = to;
+    any = true;
+  }
+  return any;
+}
+
+void Line::set_surroundings(const Surroundings& surroundings) {
+  network_.rail = surroundings.rail;
+  network_.module_rail = surroundings.module_rail;
+  network_.ground = surroundings.ground;
+}
 
 void Line::rebuild(const Switches& switches) {
-  const auto closed = [](bool yes, double resistance) { return yes ? std::optional{resistance} : std::nullopt; };
   network_.source = closed(driven_, source_ohms_);
+  network_.source_leakage = driven_ ? 0 : source_leakage_;
   network_.fault_switch = closed(fault_switch_closed_, fault_switch_ohms_);
-  network_.isolator = closed(switches.isolator, isolator_ohms_);
-  network_.through = closed(straight_ || (switches.bypass && has_bypass_), bypass_ohms_);
+  network_.contact_in = closed(switches.isolator, contact_in_ohms_);
+  network_.contact_out = closed(switches.isolator, contact_out_ohms_);
+  network_.through = closed((straight_ || switches.bypass) && has_bypass_, through_ohms_);
   network_.output = closed(!straight_ && switches.output, output_ohms_);
-  network_.pull_up = network_.pull_down = std::nullopt;
-  if (load_closed_ && pull_up_) network_.pull_up = *pull_up_ + load_ohms_;
-  if (load_closed_ && pull_down_) network_.pull_down = *pull_down_ + load_ohms_;
+  const auto pull = [](const LoadSwitch& load, const std::optional<double>& ohms) {
+    return load.closed ? ohms : std::nullopt;
+  };
+  network_.pull_up = pull(loads_[0], loads_[0].pull_up);
+  network_.pull_down = pull(loads_[0], loads_[0].pull_down);
+  network_.second_pull_up = pull(loads_[1], loads_[1].pull_up);
+  network_.second_pull_down = pull(loads_[1], loads_[1].pull_down);
   network_.loop_back = closed(switches.loop_back, loop_back_ohms_);
+  if (!driven_) set_limit(Limit::none);
+  mix();
+  find_pieces();
+}
+
+void Line::changed() {
+  net_.changed();
+  find_pieces();
+}
+
+void Line::mix() {
+  network_.clamp_high = clamp_ == Clamp::high ? clamp_ohms_ : std::nullopt;
+  network_.clamp_low = clamp_ == Clamp::low ? clamp_ohms_ : std::nullopt;
+  network_.source_limited = std::nullopt;
+  if (limit_ == Limit::gives) network_.source_limited = most_gives_;
+  if (limit_ == Limit::takes) network_.source_limited = -most_takes_;
   solved_ = solve(network_);
+  pin_ = sum(solved_.module_in, network_.ground, -1);
   net_.mix(sense_in(), source_side_sense_ ? solved_.source_side : solved_.bench_in);
   net_.mix(sense_out(), solved_.bench_out);
   net_.changed();
+  net_.guard(make_guards(), this);
+}
+
+/// Where the present piece ends. Lines on which neither a diode nor the limit can come into play have none.
+std::vector<Guard> Line::make_guards() {
+  std::vector<Guard> guards;
+  const auto opposite = [](const Guard& guard) { return Guard{sum({}, guard.weights, -1), -guard.level}; };
+  if (clamp_ohms_) {
+    const Guard high{sum(pin_, only(kInside), -1), kDiode}, low{sum({}, pin_, -1), kDiode};
+    if (clamp_ != Clamp::low) guards.push_back(clamp_ == Clamp::high ? opposite(high) : high);
+    if (clamp_ != Clamp::high) guards.push_back(clamp_ == Clamp::low ? opposite(low) : low);
+  }
+  if (driven_ && most_gives_ > 0) {
+    Mixture amperes = sum(only(kSource), solved_.source_side, -1);
+    for (double& weight : amperes) weight /= std::max(source_ohms_, 0.001);
+    const Guard gives{amperes, most_gives_}, takes{sum({}, amperes, -1), most_takes_};
+    if (limit_ == Limit::none) {
+      constexpr double kMostVolts = 6, kMostAmperes = 3;
+      double most = std::abs(amperes[kOne]) + kMostAmperes * std::abs(amperes[kCurrent]);
+      for (const Driver d : {kSource, kOutput, kRail, kRailTwo, kInside}) most += kMostVolts * std::abs(amperes[d]);
+      if (most > most_gives_) guards.push_back(gives);
+      if (most > most_takes_) guards.push_back(takes);
+    } else {
+      guards.push_back(opposite(limit_ == Limit::gives ? gives : takes));
+    }
+  }
+  return guards;
+}
+
+void Line::set_limit(Limit limit) {
+  if (limit_ == limit) return;
+  limit_ = limit;
+  // A source that cannot sink is at no limit of its own when something else holds the line up.
+  const bool at_limit = limit == Limit::gives || (limit == Limit::takes && sinks_);
+  if (at_limit && !limited_since_) limited_since_ = net_.now();
+  if (!at_limit && limited_since_) {
+    longest_limited_ = std::max(longest_limited_, net_.now() - *limited_since_);
+    limited_since_.reset();
+  }
+}
+
+/// Goes over to other pieces until the line is within the one it is said to be in.
+void Line::find_pieces() {
+  constexpr int kMostChanges = 8;  // each of diode and limit may change twice before all fits; beyond that it is noise
+  for (int change = 0; change < kMostChanges && net_.guarded(); ++change) {
+    const std::vector<Guard>& guards = net_.guards();
+    std::size_t passed = 0;
+    while (passed < guards.size() && !(net_.above(guards[passed]) > 0)) ++passed;
+    if (passed == guards.size()) return;
+    const std::size_t of_clamp = !clamp_ohms_ ? 0 : clamp_ == Clamp::none ? 2 : 1;
+    if (passed < of_clamp) {
+      clamp_ = clamp_ != Clamp::none ? Clamp::none : passed == 0 ? Clamp::high : Clamp::low;
+    } else if (limit_ != Limit::none) {
+      set_limit(Limit::none);
+    } else {
+      set_limit(guards[passed].weights[kSource] > 0 ? Limit::gives : Limit::takes);
+    }
+    mix();
+  }
+}
+
+double Line::module_pin(std::int64_t at) {
+  if (net_.guarded()) net_.advance(at);
+  return net_.at_pin(pin_, at);
+}
+
+double Line::feeds_rail() const {
+  double amperes = 0;
+  for (std::size_t d = 0; d < kDrivers; ++d) {
+    const Drive& drive = net_.drive(static_cast<Driver>(d));
+    amperes += solved_.feeds_rail[d] * drive.level;
+  }
+  return amperes;
+}
+
+double Line::feeds_rail_rise() const {
+  double amperes = 0;
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    amperes += solved_.feeds_rail[d] * net_.drive(static_cast<Driver>(d)).slope;
+  }
+  return amperes;
+}
+
+std::int64_t Line::take_longest_limited(std::int64_t now) {
+  std::int64_t longest = std::exchange(longest_limited_, 0);
+  if (limited_since_) longest = std::max(longest, now - *limited_since_);
+  return longest;
 }
 
 }  // namespace drivers::emulated

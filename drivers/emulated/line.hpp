@@ -2,7 +2,9 @@
 
 #include <cstdint>
 #include <optional>
+#include <vector>
 
+#include "drivers/emulated/bench_trouble.hpp"
 #include "drivers/emulated/net.hpp"
 #include "drivers/emulated/network.hpp"
 #include "drivers/emulated/unit_build.hpp"
@@ -11,17 +13,24 @@
 
 namespace drivers::emulated {
 
-/// One pressure or temperature line with all that hangs on it, from the source to the controller.
-class Line {
+/// One pressure or temperature line with all that hangs on it, from the source to the controller. Diodes and the
+/// source's current limit are linear in pieces: the line watches where one piece ends and goes on with the next.
+class Line final : private Guardian {
  public:
   /// Where the switches stand that the line shares with others or that the module works.
   struct Switches {
     bool isolator = true, loop_back = false;
     bool bypass = true, output = false;  ///< the module's contacts
   };
+  /// What the line's 5 V rail and the module's ground are made of.
+  struct Surroundings {
+    Mixture rail = only(kRail), module_rail = only(kRail), ground{};
+  };
   /// `number` counts the product's pressures, then its temperature.
   Line(const rig::BenchSetup& setup, const rig::LineWiring& wiring, const rig::Product& product, std::size_t number,
-       const UnitBuild& build);
+       const UnitBuild& build, const std::vector<BenchTrouble>& troubles = {});
+  Line(const Line&) = delete;
+  Line& operator=(const Line&) = delete;
 
   Net& net() { return net_; }
   const rig::LineWiring& wiring() const { return *wiring_; }
@@ -30,24 +39,63 @@ class Line {
   std::size_t sense_out() const { return 1; }
 
   /// All of these take effect at an instant the net has been advanced to.
-  void drive_source(bool driven);  ///< false: high impedance
+  void drive_source(bool driven) { driven_ = driven; }  ///< false: high impedance
   void set_source_ohms(double ohms) { source_ohms_ = ohms; }
+  void limit_source(double amperes);  ///< the smaller of this and the port's own limit counts; 0: the port's own
   void set_fault_switch(bool closed) { fault_switch_closed_ = closed; }
-  void set_load(bool closed) { load_closed_ = closed; }
+  /// True if the relay is one of the line's loads.
+  bool set_load(rig::PortId relay, bool closed);
+  void set_surroundings(const Surroundings& surroundings);
   void rebuild(const Switches& switches);  ///< after any of the above, or when a shared switch has moved
-  double module_pin(std::int64_t at) { return net_.at_pin(solved_.module_in, at); }
+  void changed();                          ///< after a drive of the net was changed
+
+  /// The module's input pin against the module's ground.
+  double module_pin(std::int64_t at);
+  /// Siemens with which the line hangs on its 5 V rail, and the amperes it gives back there once all drives have
+  /// arrived: now and per nanosecond.
+  double draws_from_rail() const { return solved_.draws_from_rail; }
+  double feeds_rail() const;
+  double feeds_rail_rise() const;
+  /// The source has been giving or taking all it can since this instant; nothing: it is not at its limit.
+  std::optional<std::int64_t> limited_since() const { return limited_since_; }
+  /// The longest it has been so between two calls, ended by now; and it forgets.
+  std::int64_t take_longest_limited(std::int64_t now);
 
  private:
+  struct LoadSwitch {
+    std::optional<rig::PortId> relay;
+    std::optional<double> pull_up, pull_down;  ///< with the relay's contact
+    bool closed = false;
+  };
+  enum class Clamp { none, high, low };
+  enum class Limit { none, gives, takes };
+  void fit_loads(const rig::BenchSetup& setup, const rig::Product& product, std::size_t number);
+  void fit_senses(const rig::BenchSetup& setup, const std::vector<BenchTrouble>& troubles);
+  void mix();
+  std::vector<Guard> make_guards();
+  void set_limit(Limit limit);
+  void find_pieces();
+  void guard_passed() override { find_pieces(); }
+
   const rig::LineWiring* wiring_;
   Net net_;
   LineNetwork network_;
   SolvedLine solved_{};
+  Mixture pin_{};  ///< the module's input pin against its ground
   std::size_t rail_ = 0;
-  bool source_side_sense_ = false, driven_ = false, fault_switch_closed_ = true, load_closed_ = false;
+  bool source_side_sense_ = false, driven_ = false, fault_switch_closed_ = true;
   bool straight_ = false, has_bypass_ = true;
-  double source_ohms_ = 100, fault_switch_ohms_ = 0, isolator_ohms_ = 0, loop_back_ohms_ = 0, load_ohms_ = 0;
-  double bypass_ohms_ = 1, output_ohms_ = 47;
-  std::optional<double> pull_up_, pull_down_;
+  double source_ohms_ = 100, source_leakage_ = 0, fault_switch_ohms_ = 0, loop_back_ohms_ = 0;
+  double contact_in_ohms_ = 0, contact_out_ohms_ = 0, through_ohms_ = 1, output_ohms_ = 47;
+  LoadSwitch loads_[2];
+
+  std::optional<double> clamp_ohms_;
+  double most_gives_ = 0, most_takes_ = 0, port_limit_ = 0;  ///< A; port_limit_ 0: not limited
+  bool sinks_ = false;
+  Clamp clamp_ = Clamp::none;
+  Limit limit_ = Limit::none;
+  std::optional<std::int64_t> limited_since_;
+  std::int64_t longest_limited_ = 0;
 };
 
 }  // namespace drivers::emulated

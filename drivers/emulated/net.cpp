@@ -17,7 +17,10 @@ void cover(Seen& seen, double value) {
 
 }  // namespace
 
-Net::Net(std::array<double, 3> taus) : decays_{Decay{taus[0]}, Decay{taus[1]}, Decay{taus[2]}} {}
+Net::Net(std::array<double, kMovingDrivers> taus) {
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) decays_[d] = Decay{taus[d]};
+  drives_[kOne].level = 1;
+}
 
 std::size_t Net::add_sense(double tau, Mixture mixture) {
   // Two equal time constants in a row would need a term t exp(-t / tau); a thousandth apart is the same signal.
@@ -37,6 +40,16 @@ std::size_t Net::add_sense(double tau, Mixture mixture) {
 }
 
 void Net::advance(std::int64_t to) {
+  if (!guards_.empty()) {
+    while (const auto passing = quiet_ ? std::nullopt : first_passing(to)) {
+      stop_at_samples(*passing);
+      guardian_->guard_passed();
+    }
+  }
+  stop_at_samples(to);
+}
+
+void Net::stop_at_samples(std::int64_t to) {
   for (;;) {  // stop at every sample on the way
     Tap* first = nullptr;
     for (Tap& tap : taps_) {
@@ -48,6 +61,41 @@ void Net::advance(std::int64_t to) {
     first->next += first->period;
   }
   move(to);
+}
+
+double Net::now_at_pin(const Mixture& mixture) const {
+  double value = 0;
+  for (std::size_t d = 0; d < kDrivers; ++d) value += mixture[d] * drives_[d].now();
+  return value;
+}
+
+double Net::above(const Guard& guard) const { return now_at_pin(guard.weights) - guard.level; }
+
+/// When a guard is first passed within (now, to]. Each span is looked at in parts, as the sum of a few exponentials may
+/// turn within it; what rises above and comes back within one part is over before it has done anything.
+std::optional<std::int64_t> Net::first_passing(std::int64_t to) {
+  constexpr int kParts = 8;
+  const std::int64_t from = now_;
+  std::optional<std::int64_t> first;
+  for (const Guard& guard : guards_) {
+    const auto passed = [&](std::int64_t at) { return at_pin(guard.weights, at) > guard.level; };
+    std::int64_t below = from;
+    for (int part = 1; part <= kParts; ++part) {
+      std::int64_t beyond = from + (to - from) * part / kParts;
+      if (beyond <= below || (first && below >= *first)) continue;
+      if (!passed(beyond)) {
+        below = beyond;
+        continue;
+      }
+      while (beyond - below > 1) {
+        const std::int64_t middle = below + (beyond - below) / 2;
+        (passed(middle) ? beyond : below) = middle;
+      }
+      if (!first || beyond < *first) first = beyond;
+      break;
+    }
+  }
+  return first;
 }
 
 void Net::move(std::int64_t to) {
@@ -65,14 +113,19 @@ void Net::move(std::int64_t to) {
   }
   ++version_;
   Factors factors{};
-  for (int d = 0; d < 3; ++d) factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span_ns);
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span_ns);
+  }
   for (Sense& sense : senses_) {
-    factors[3] = sense.amplitude[3] == 0 ? 0 : sense.decay.over(span_ns);
+    factors[kOwn] = sense.amplitude[kOwn] == 0 ? 0 : sense.decay.over(span_ns);
     see(sense, span, factors);
   }
-  for (int d = 0; d < 3; ++d) drives_[d].advance(span_ns, factors[d]);
-  quiet_ = std::none_of(drives_.begin(), drives_.end(), [](const Drive& drive) { return drive.moving(); }) &&
-           std::all_of(senses_.begin(), senses_.end(), [](const Sense& s) { return s.amplitude[3] == 0; });
+  quiet_ = true;
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    drives_[d].advance(span_ns, factors[d]);
+    quiet_ = quiet_ && !drives_[d].moving();
+  }
+  for (const Sense& sense : senses_) quiet_ = quiet_ && sense.amplitude[kOwn] == 0;
 }
 
 /// Adds a span to what a sense has seen and moves its reading on.
@@ -80,24 +133,23 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
   cover(sense.seen, sense.reading);
   double area = sense.level * span + sense.slope * span * span / 2;
   bool bent = false;
-  for (int m = 0; m < 4; ++m) {
+  for (std::size_t m = 0; m <= kOwn; ++m) {
     if (sense.amplitude[m] == 0) continue;
-    const double tau = m < 3 ? decays_[m].tau() : sense.decay.tau();
-    area += sense.amplitude[m] * tau * (1 - factors[m]);
+    area += sense.amplitude[m] * tau_of(sense, m) * (1 - factors[m]);
     bent = true;
   }
   if (bent) cover_turning_points(sense, span, factors);
   sense.level += sense.slope * span;
   sense.reading = sense.level;
-  for (int m = 0; m < 4; ++m) {
+  for (std::size_t m = 0; m <= kOwn; ++m) {
     sense.amplitude[m] *= factors[m];
     sense.reading += sense.amplitude[m];
   }
   // What a drive drops for smallness its senses drop too, so that all come to rest together.
-  for (int d = 0; d < 3; ++d) {
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
     if (or_nothing(drives_[d].amplitude * factors[d]) == 0) sense.amplitude[d] = 0;
   }
-  sense.amplitude[3] = or_nothing(sense.amplitude[3]);
+  sense.amplitude[kOwn] = or_nothing(sense.amplitude[kOwn]);
   sense.seen.area += area;
   cover(sense.seen, sense.reading);
 }
@@ -105,24 +157,23 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
 /// A sum of exponentials turns at most as often as the signs of its derivative's terms change in the order of their
 /// time constants; mostly that is once, and then the derivative's signs at the two ends tell.
 void Net::cover_turning_points(Sense& sense, double span, const Factors& factors) {
-  std::array<double, 4> rate{};  // of each exponential at the span's start
+  std::array<double, kOwn + 1> rate{};  // of each exponential at the span's start
   double first = sense.slope, last = sense.slope;
   double reach = 0;
   int terms = sense.slope != 0 ? 1 : 0;
-  for (int m = 0; m < 4; ++m) {
+  for (std::size_t m = 0; m <= kOwn; ++m) {
     if (sense.amplitude[m] == 0) continue;
-    rate[m] = -sense.amplitude[m] / (m < 3 ? decays_[m].tau() : sense.decay.tau());
+    rate[m] = -sense.amplitude[m] / tau_of(sense, m);
     first += rate[m];
     last += rate[m] * factors[m];
     reach += std::abs(sense.amplitude[m]);
     ++terms;
   }
   if (reach < kUnseen || terms < 2 || (terms == 2 && (first < 0) == (last < 0))) return;
-  const auto tau_of = [&](int m) { return m < 3 ? decays_[m].tau() : sense.decay.tau(); };
   const auto at = [&](double t, bool derivative) {
     double sum = derivative ? sense.slope : sense.level + sense.slope * t;
-    for (int m = 0; m < 4; ++m) {
-      if (sense.amplitude[m] != 0) sum += (derivative ? rate[m] : sense.amplitude[m]) * std::exp(-t / tau_of(m));
+    for (std::size_t m = 0; m <= kOwn; ++m) {
+      if (sense.amplitude[m] != 0) sum += (derivative ? rate[m] : sense.amplitude[m]) * std::exp(-t / tau_of(sense, m));
     }
     return sum;
   };
@@ -148,12 +199,12 @@ void Net::cover_turning_points(Sense& sense, double span, const Factors& factors
 void Net::changed() {
   ++version_;
   quiet_ = true;
-  for (const Drive& drive : drives_) quiet_ = quiet_ && !drive.moving();
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) quiet_ = quiet_ && !drives_[d].moving();
   for (Sense& sense : senses_) {
     const double tau = sense.decay.tau();
     sense.level = sense.slope = 0;
     double response = 0;
-    for (int d = 0; d < 3; ++d) {
+    for (std::size_t d = 0; d < kMovingDrivers; ++d) {
       const Drive& drive = drives_[d];
       sense.level += sense.mixture[d] * (drive.level - drive.slope * tau);
       sense.slope += sense.mixture[d] * drive.slope;
@@ -161,31 +212,32 @@ void Net::changed() {
           drive.amplitude == 0 ? 0 : or_nothing(sense.mixture[d] * drive.amplitude / (1 - tau / decays_[d].tau()));
       response += sense.amplitude[d];
     }
-    sense.amplitude[3] = tau > 0 ? or_nothing(sense.reading - sense.level - response) : 0;
-    sense.reading = sense.level + response + sense.amplitude[3];
-    quiet_ = quiet_ && sense.amplitude[3] == 0;
+    for (std::size_t d = kMovingDrivers; d < kDrivers; ++d) sense.level += sense.mixture[d] * drives_[d].level;
+    sense.amplitude[kOwn] = tau > 0 ? or_nothing(sense.reading - sense.level - response) : 0;
+    sense.reading = sense.level + response + sense.amplitude[kOwn];
+    quiet_ = quiet_ && sense.amplitude[kOwn] == 0;
   }
 }
 
 void Net::settle() {
   for (Sense& sense : senses_) {
-    sense.reading = 0;
-    for (int d = 0; d < 3; ++d) sense.reading += sense.mixture[d] * drives_[d].now();
+    sense.reading = now_at_pin(sense.mixture);
   }
   changed();
 }
 
 double Net::at_pin(const Mixture& mixture, std::int64_t at) {
   const std::int64_t span = at - now_;
-  double sum = 0;
-  for (int d = 0; d < 3; ++d) {
-    if (mixture[d] == 0) continue;
+  double value = 0;
+  for (std::size_t d = 0; d < kDrivers; ++d) {
     const Drive& drive = drives_[d];
-    const double value =
-        drive.moving() ? drive.after(span, drive.amplitude == 0 ? 0 : decays_[d].over(span)) : drive.level;
-    sum += mixture[d] * value;
+    if (d < kMovingDrivers && drive.moving()) {
+      value += mixture[d] * drive.after(span, drive.amplitude == 0 ? 0 : decays_[d].over(span));
+    } else {
+      value += mixture[d] * drive.level;
+    }
   }
-  return sum;
+  return value;
 }
 
 void Net::begin_stretch(std::int64_t at) {

@@ -2,6 +2,8 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
+#include <utility>
 #include <vector>
 
 #include "drivers/emulated/drive.hpp"
@@ -22,23 +24,46 @@ struct Tap {
   std::vector<double> readings;                ///< since its owner emptied it
 };
 
-/// Up to three drives and the senses that see mixtures of them, each through a filter of one time constant. Advances in
-/// closed form from event to event; while nothing moves, time costs nothing.
+/// What happens in a net where a mixture of its drives passes a level, as where a diode begins to conduct.
+struct Guard {
+  Mixture weights{};
+  double level = 0;  ///< the net calls its guardian as soon as the mixture lies above this
+};
+/// Who changes a net at such an instant.
+class Guardian {
+ public:
+  virtual void guard_passed() = 0;
+
+ protected:
+  ~Guardian() = default;
+};
+
+/// The drives of a network and the senses that see mixtures of them, each through a filter of one time constant.
+/// Advances in closed form from event to event; while nothing moves, time costs nothing.
 class Net {
  public:
-  /// Time constants of the drives, in nanoseconds.
-  explicit Net(std::array<double, 3> taus = {});
+  /// Time constants of the drives that move, in nanoseconds.
+  explicit Net(std::array<double, kMovingDrivers> taus = {});
   std::size_t add_sense(double tau, Mixture mixture);
 
   std::int64_t now() const { return now_; }
   /// REQUIRES: to >= now().
   void advance(std::int64_t to);
-  /// Drives and mixtures may be changed after advance(), then changed() must follow.
+  /// Drives and mixtures may be changed after advance(), then changed() must follow. Those past kMovingDrivers only
+  /// have a level.
   Drive& drive(Driver which) { return drives_[which]; }
+  const Drive& drive(Driver which) const { return drives_[which]; }
   double tau(Driver which) const { return decays_[which].tau(); }
   void set_tau(Driver which, double tau) { decays_[which] = Decay{tau}; }
   void mix(std::size_t sense, const Mixture& mixture) { senses_[sense].mixture = mixture; }
   void changed();
+  /// From now on the guardian is called at the very instant at which one of these is passed (to the nanosecond); it may
+  /// change everything. It must see to it that none lies above its level when it returns.
+  void guard(std::vector<Guard> guards, Guardian* guardian) { guards_ = std::move(guards), guardian_ = guardian; }
+  bool guarded() const { return !guards_.empty(); }
+  const std::vector<Guard>& guards() const { return guards_; }
+  /// How far a guard's mixture lies above its level now.
+  double above(const Guard& guard) const;
   /// Everything is at rest here and now: senses too.
   void settle();
 
@@ -48,6 +73,7 @@ class Net {
   std::uint32_t version() const { return version_; }
   /// What a pin sees at an instant >= now(), unfiltered.
   double at_pin(const Mixture& mixture, std::int64_t at);
+  double now_at_pin(const Mixture& mixture) const;
 
   /// Something but rest has been seen since the last take.
   bool touched() const { return touched_; }
@@ -64,20 +90,28 @@ class Net {
     Decay decay;
     Mixture mixture{};
     double reading = 0;
-    double level = 0, slope = 0;        // the reading is level + slope t + amplitudes of the drives' exponentials
-    std::array<double, 4> amplitude{};  // and of the filter's own, the last
+    double level = 0, slope = 0;  // the reading is level + slope t + amplitudes of the drives' exponentials
+    std::array<double, kMovingDrivers + 1> amplitude{};  // and of the filter's own, the last
     Seen seen{};
   };
-  using Factors = std::array<double, 4>;
+  using Factors = std::array<double, kMovingDrivers + 1>;
+  static constexpr std::size_t kOwn = kMovingDrivers;
+  void stop_at_samples(std::int64_t to);
+  std::optional<std::int64_t> first_passing(std::int64_t to);
   void move(std::int64_t to);
+  double tau_of(const Sense& sense, std::size_t term) const {
+    return term < kMovingDrivers ? decays_[term].tau() : sense.decay.tau();
+  }
   void see(Sense& sense, double span, const Factors& factors);
   void cover_turning_points(Sense& sense, double span, const Factors& factors);
 
   std::int64_t now_ = 0;
-  std::array<Drive, 3> drives_{};
-  std::array<Decay, 3> decays_;
+  std::array<Drive, kDrivers> drives_{};
+  std::array<Decay, kMovingDrivers> decays_;
   std::vector<Sense> senses_;
   std::vector<Tap> taps_;
+  std::vector<Guard> guards_;
+  Guardian* guardian_ = nullptr;
   bool quiet_ = true, touched_ = false;
   std::uint32_t version_ = 0;
 };

@@ -71,7 +71,8 @@ void PlanCheck::check_track(const rig::Track& track) const {
                                                  : "this bench has no triggered capture",
            "Use samples, an envelope or edges");
   }
-  const bool analogue = p.kind == rig::PortKind::voltage_sense || p.kind == rig::PortKind::current_sense;
+  const bool analogue = p.kind == rig::PortKind::voltage_sense || p.kind == rig::PortKind::current_sense ||
+                        p.kind == rig::PortKind::temperature_sense;
   if (track.kind == rig::CaptureKind::edges ? p.kind != rig::PortKind::edge_sense : !analogue) {
     refuse(where, "a port of this kind does not give such readings", "Capture a sense that does");
   }

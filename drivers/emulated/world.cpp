@@ -3,15 +3,17 @@
 #include <algorithm>
 #include <cmath>
 
+#include "drivers/emulated/climate.hpp"
+#include "drivers/emulated/contacts.hpp"
 #include "drivers/emulated/noise.hpp"
 #include "rig/core/rig_fault.hpp"
 
 namespace drivers::emulated {
 namespace {
 
-// The module's own wiring of a 5 V rail from the controller to the sensors, and what hangs on it there.
-constexpr double kRailWire = 0.1, kRailLoad = 2500;  // ohm
-constexpr double kRailShare = kRailLoad / (kRailLoad + kRailWire);
+constexpr double kInsideSupply = 5;              // V, of the supply inside a module
+constexpr std::int64_t kShortLimit = 2'000'000;  // a source at its limit for less is not noticed
+constexpr std::int64_t kClimateStep = 2'000'000'000;
 
 double tau_of(const rig::BenchSetup& setup, rig::PortId port) {
   return static_cast<double>(setup.ports[index(port)].settling.count());
@@ -43,7 +45,9 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
     : setup_{setup},
       product_{std::move(product)},
       module_{*product_, std::move(build), setup.seed, tick_ns},
-      speed_{product_->speed, tick_ns, tau_of(setup, setup.wiring.speed.sense_in)} {
+      speed_{product_->speed, tick_ns, tau_of(setup, setup.wiring.speed.sense_in)},
+      supply_{setup, *product_, module_.build(), troubles},
+      troubles_{troubles} {
   const rig::Wiring& wiring = setup.wiring;
   for (std::size_t i = 0; i < setup.ports.size(); ++i) {
     const auto port = static_cast<rig::PortId>(i);
@@ -56,58 +60,61 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
       return trouble.name == "stuck_relay" && concerns(setup, trouble, port);
     });
     stuck_.push_back(stuck);
-  }
-  for (const rig::Rail& rail : product_->rails) {
-    RailNet& made = rails_.emplace_back();
-    made.wiring = wiring.rail(rail.name);
-    if (!made.wiring) continue;
-    made.net.set_tau(kSource, tau_of(setup, made.wiring->source));
-    made.net.add_sense(tau_of(setup, made.wiring->sense_controller), {1, 0, 0});
-    made.net.add_sense(tau_of(setup, made.wiring->sense_sensor), {});
+    commanded_.push_back(closed_at_rest(wiring, port));
   }
   line_at_.resize(product_->pressures.size() + (product_->temperature ? 1 : 0));
   for (const rig::LineWiring& line : wiring.lines) {
     const auto number = number_of(*product_, line.channel);
     if (!number) continue;  // its wires end at an empty connector
-    Line& made = lines_.emplace_back(setup, line, *product_, *number, module_.build());
-    if (const auto* rail = rails_[made.rail()].wiring) made.net().set_tau(kRail, tau_of(setup, rail->source));
+    Line& made = lines_.emplace_back(setup, line, *product_, *number, module_.build(), troubles);
+    for (std::size_t i = 0; i < supply_.rails(); ++i) {
+      made.net().set_tau(SupplyNet::driver(i), supply_.net().tau(SupplyNet::driver(i)));
+    }
     line_at_[*number] = &made;
   }
-  battery_.set_tau(kSource, tau_of(setup, wiring.battery));
+  for (const WireBuild& wire : module_.build().wires) clamped_ = clamped_ || wire.clamp_ohms;
+  battery_.set_tau(kSource, source_tau(setup, wiring.battery, troubles));
   battery_.add_sense(tau_of(setup, wiring.battery_sense), {1, 0, 0});
   current_.add_sense(tau_of(setup, wiring.battery_current), {1, 0, 0});
   standard_.drive(kSource).level = standard_volts(setup, troubles);
   standard_.add_sense(tau_of(setup, wiring.check_standard), {1, 0, 0});
-  nothing_.add_sense(0, {});
+  // Warmth moves far more slowly than its senses: their filters are left out, so that the nets stay at rest.
+  room_.add_sense(0, only(kSource));
+  fixture_.add_sense(0, only(kSource));
+  if (wiring.ambient || wiring.fixture) set_climate(0);
   speed_.net().settle();
 
   pins_.rails.resize(product_->rails.size());
   pins_.lines.resize(line_at_.size());
   pins_.line_rails.resize(line_at_.size());
-  seen_.assign(line_at_.size() + rails_.size() + 1, ~0u);
+  seen_.assign(line_at_.size() + 2, ~0u);
   targets_.assign(line_at_.size(), 0);
   switches_.isolator = !wiring.isolator;
+  rewire_supplies(0);
   rewire(0);
 }
 
 SensePlace World::sense(rig::PortId port) {
+  if (is_opened(setup_, port, troubles_)) {
+    const double volts = draw_leakage(setup_, port) * setup_.ports[index(port)].resistance.value();
+    return {&opened_, opened_.add_sense(0, only(kOne, volts))};
+  }
   for (Line& line : lines_) {
     if (line.wiring().sense_in == port) return {&line.net(), line.sense_in()};
     if (line.wiring().sense_out == port) return {&line.net(), line.sense_out()};
   }
-  for (RailNet& rail : rails_) {
-    if (rail.wiring && rail.wiring->sense_controller == port) return {&rail.net, 0};
-    if (rail.wiring && rail.wiring->sense_sensor == port) return {&rail.net, 1};
-  }
+  if (const auto sense = supply_.sense(port)) return {&supply_.net(), *sense};
   const rig::Wiring& wiring = setup_.wiring;
   if (wiring.battery_sense == port) return {&battery_, 0};
   if (wiring.battery_current == port) return {&current_, 0};
   if (wiring.check_standard == port) return {&standard_, 0};
+  if (wiring.ambient == port) return {&room_, 0};
+  if (wiring.fixture == port) return {&fixture_, 0};
   if (wiring.speed.sense_in == port) {
     speed_.watch_voltage();
     return {&speed_.net(), 0};
   }
-  return {&nothing_, 0};
+  return {&opened_, opened_.add_sense(0, {})};
 }
 
 void World::advance(std::int64_t to) {
@@ -129,15 +136,51 @@ void World::run_module(std::int64_t at) {
   speed_.advance(at, switches_.isolator,
                  [this](std::uint64_t tick, rig::FixedAngle angle) { module_.take_falling_edge(tick, angle); });
   read_pins(at);
+  if (clamped_) set_inside(at);
   const bool worked = module_.working();
   const Module::Changes changes = module_.run(at, pins_);
   if (changes.outputs) drive_outputs(at);
-  if (changes.current) {
-    current_.advance(at);
-    current_.drive(kSource).level = module_.current();
-    current_.changed();
-  }
+  if (changes.current) set_current(at);
   if (changes.contacts || worked != module_.working()) rewire(at);
+}
+
+/// What the module draws comes out of the battery and goes back through its ground.
+void World::set_current(std::int64_t at) {
+  const auto draw = [&](Net& net, Driver which) {
+    net.advance(at);
+    net.drive(which).level = module_.current();
+  };
+  draw(current_, kSource);
+  current_.changed();
+  draw(supply_.net(), kCurrent);
+  supply_.net().changed();
+  for (Line& line : lines_) {
+    draw(line.net(), kCurrent);
+    line.changed();
+  }
+}
+
+/// The supply inside the module follows the battery as far as it goes.
+void World::set_inside(std::int64_t at) {
+  const double inside = std::clamp(pins_.battery, 0.0, kInsideSupply);
+  if (inside == inside_) return;
+  inside_ = inside;
+  for (Line& line : lines_) {
+    line.net().advance(at);
+    line.net().drive(kInside).level = inside;
+    line.changed();
+  }
+}
+
+void World::set_climate(std::int64_t at) {
+  for (const bool fixture : {false, true}) {
+    Net& net = fixture ? fixture_ : room_;
+    net.advance(at);
+    net.drive(kSource).level = fixture ? fixture_celsius(setup_.seed, at) : room_celsius(setup_.seed, at);
+    if (at == 0) net.settle();
+    net.changed();
+  }
+  schedule({at + kClimateStep, {}, Pending::What::climate});
 }
 
 /// Takes over a pin's voltage unless nothing about its net has changed since it was last read.
@@ -149,23 +192,33 @@ bool World::read_pin(double& pin, Net& net, std::uint32_t& version, double value
 }
 
 void World::read_pins(std::int64_t at) {
-  static constexpr Mixture kDirect{1, 0, 0};
   bool moved = false;
-  const bool fitted = switches_.isolator;
+  const bool powered = switches_.isolator && supply_.grounded();
   const auto stale = [](const Net& net, std::uint32_t version) { return !net.quiet() || net.version() != version; };
-  std::uint32_t* seen = seen_.data() + line_at_.size();
-  for (std::size_t i = 0; i < rails_.size(); ++i, ++seen) {
-    Net& net = rails_[i].net;
-    if (stale(net, *seen)) moved |= read_pin(pins_.rails[i], net, *seen, fitted ? net.at_pin(kDirect, at) : 0);
+  std::uint32_t& supply_seen = seen_[line_at_.size()];
+  std::uint32_t& battery_seen = seen_[line_at_.size() + 1];
+  Net& supply = supply_.net();
+  if (stale(supply, supply_seen)) {
+    for (std::size_t i = 0; i < pins_.rails.size(); ++i) {
+      const double volts = powered ? supply.at_pin(supply_.controller_pin(i), at) : 0;
+      moved |= read_pin(pins_.rails[i], supply, supply_seen, volts);
+    }
+    for (std::size_t i = 0; i < line_at_.size(); ++i) {
+      if (!line_at_[i]) continue;
+      const double volts = powered ? supply.at_pin(supply_.sensor_pin(line_at_[i]->rail()), at) : 0;
+      moved |= read_pin(pins_.line_rails[i], supply, supply_seen, volts);
+    }
   }
-  if (stale(battery_, *seen)) read_pin(pins_.battery, battery_, *seen, fitted ? battery_.at_pin(kDirect, at) : 0);
+  if (stale(battery_, battery_seen)) {
+    read_pin(pins_.battery, battery_, battery_seen, powered ? battery_.at_pin(only(kSource), at) : 0);
+  }
   for (std::size_t i = 0; i < line_at_.size(); ++i) {
     Line* line = line_at_[i];
-    if (!line || !(moved || stale(line->net(), seen_[i]))) continue;
+    if (!line || !stale(line->net(), seen_[i])) continue;
     moved |= read_pin(pins_.lines[i], line->net(), seen_[i], line->module_pin(at));
-    pins_.line_rails[i] = pins_.rails[line->rail()] * kRailShare;
   }
-  pins_.bypass_requested = bypass_request_ && fitted;
+  pins_.bypass_requested = bypass_request_ && powered;
+  pins_.grounded = supply_.grounded();
   pins_.moved = moved;
 }
 
@@ -176,8 +229,9 @@ void World::drive_outputs(std::int64_t at) {
     Net& net = line_at_[i]->net();
     net.advance(at);
     net.drive(kOutput).follow(targets_[i], 0, net.tau(kOutput));
-    net.changed();
+    line_at_[i]->changed();
   }
+  feed_back(at);
 }
 
 /// Whatever joins or parts more than one line.
@@ -185,21 +239,54 @@ void World::rewire(std::int64_t at) {
   switches_.bypass = module_.bypass_closed();
   switches_.output = module_.output_connected();
   for (Line& line : lines_) rebuild(line, at);
-  for (RailNet& rail : rails_) {
-    if (!rail.wiring) continue;
-    rail.net.advance(at);
-    rail.net.mix(1, {switches_.isolator ? kRailShare : 0, 0, 0});
-    rail.net.changed();
-  }
+  feed_back(at);
   battery_.advance(at);
   battery_.changed();
   const bool regenerated = product_->speed.routing == rig::SpeedRouting::regenerated && module_.working();
   speed_.connect(switches_.isolator || switches_.loop_back, switches_.isolator && regenerated);
 }
 
+/// The rails' and the ground's own switches, as far as their nets go.
+void World::rewire_supplies(std::int64_t at) {
+  supply_.net().advance(at);
+  supply_.set_isolator(switches_.isolator);
+  supply_.rebuild();
+  for (Line& line : lines_) {
+    line.net().advance(at);
+    line.set_surroundings(supply_.surroundings(line.rail()));
+  }
+}
+
 void World::rebuild(Line& line, std::int64_t at) {
   line.net().advance(at);
   line.rebuild(switches_);
+}
+
+/// A 5 V rail that its supply has left open stands at what the lines' pull-ups give it.
+void World::feed_back(std::int64_t at) {
+  for (std::size_t i = 0; i < supply_.rails(); ++i) {
+    if (!supply_.open(i)) continue;
+    double siemens = 0, amperes = 0, rise = 0;
+    for (Line& line : lines_) {
+      if (line.rail() != i || line.draws_from_rail() <= 0) continue;
+      line.net().advance(at);
+      siemens += line.draws_from_rail();
+      amperes += line.feeds_rail();
+      rise += line.feeds_rail_rise();
+    }
+    if (siemens > 0) drive_rail(at, i, amperes / siemens, rise / siemens);
+    if (!supply_.set_back_feed(i, siemens)) continue;
+    rewire_supplies(at);
+    for (Line& line : lines_) rebuild(line, at);
+  }
+}
+
+std::vector<rig::PortId> World::take_limited(std::int64_t now) {
+  std::vector<rig::PortId> limited;
+  for (Line& line : lines_) {
+    if (line.take_longest_limited(now) >= kShortLimit) limited.push_back(line.wiring().source);
+  }
+  return limited;
 }
 
 }  // namespace drivers::emulated

@@ -11,6 +11,7 @@
 #include "drivers/emulated/line.hpp"
 #include "drivers/emulated/module.hpp"
 #include "drivers/emulated/speed_line.hpp"
+#include "drivers/emulated/supply_net.hpp"
 #include "rig/core/bench_setup.hpp"
 #include "rig/core/product.hpp"
 #include "rig/core/timeline.hpp"
@@ -43,6 +44,9 @@ class World {
   void limit_slew(rig::PortId port, double volts_per_second) { outputs_[index(port)].slew = volts_per_second; }
   SensePlace sense(rig::PortId port);
   SpeedLine& speed() { return speed_; }
+  /// The sources that have been at their current limit since this was last asked: longer than a make before break or
+  /// a bounce takes, as a board's comparator with a filter tells.
+  std::vector<rig::PortId> take_limited(std::int64_t now);
 
  private:
   struct Output {  ///< a supply or a source
@@ -55,10 +59,11 @@ class World {
     bool exact = true;  ///< grounded, or off: no error
   };
   struct Pending {
+    enum class What { contact, ramp_end, climate };
     std::int64_t at;
     rig::PortId port;
-    bool relay;  ///< a relay arrives; otherwise a ramp ends
-    bool closed;
+    What what;
+    bool closed = false;  ///< what the contact becomes
   };
   void run_module(std::int64_t at);
   void read_pins(std::int64_t at);
@@ -68,11 +73,17 @@ class World {
   void set(std::int64_t at, rig::PortId port, const rig::OutputState& to);
   void ramp(std::int64_t at, rig::PortId port, double to, std::int64_t duration);
   void follow(std::int64_t at, rig::PortId port);
-  void switch_relay(std::int64_t at, rig::PortId port, bool closed);
+  void drive_rail(std::int64_t at, std::size_t rail, double volts, double rise);
+  void command_relay(std::int64_t at, rig::PortId port, bool closed);
+  void move_contact(std::int64_t at, rig::PortId port, bool closed);
+  void set_current(std::int64_t at);
+  void set_inside(std::int64_t at);
+  void set_climate(std::int64_t at);
   void rewire(std::int64_t at);
+  void rewire_supplies(std::int64_t at);
   void rebuild(Line& line, std::int64_t at);
+  void feed_back(std::int64_t at);
   void schedule(Pending pending);
-  bool closed_at_rest(rig::PortId port) const;
 
   const rig::BenchSetup& setup_;
   std::shared_ptr<const rig::Product> product_;
@@ -80,19 +91,19 @@ class World {
   SpeedLine speed_;
   std::deque<Line> lines_;      ///< in the wiring's order
   std::vector<Line*> line_at_;  ///< per pressure and then the temperature; may be missing
-  struct RailNet {
-    Net net;
-    const rig::RailWiring* wiring = nullptr;
-  };
-  std::deque<RailNet> rails_;  ///< one per rail of the product
-  Net battery_, current_, standard_, nothing_;
-  std::vector<Output> outputs_;   ///< per port
-  std::vector<char> stuck_;       ///< per port: a relay that does not move
+  SupplyNet supply_;
+  Net battery_, current_, standard_, opened_, room_, fixture_;
+  std::vector<Output> outputs_;  ///< per port
+  std::vector<char> stuck_;      ///< per port: a relay that does not move
+  std::vector<char> commanded_;  ///< per port: what a relay was last told
+  std::vector<BenchTrouble> troubles_;
   std::vector<Pending> pending_;  ///< soonest first
   Line::Switches switches_;
   bool bypass_request_ = false;
   Pins pins_;
-  std::vector<std::uint32_t> seen_;  ///< version of each line's net, then each rail's, then the battery's
+  std::vector<std::uint32_t> seen_;  ///< version of each line's net, then the rails', then the battery's
+  bool clamped_ = false;             ///< some line of the unit has diodes into the supply inside
+  double inside_ = 0;                ///< V, of that supply
   std::vector<double> targets_;      ///< what each output stage was last told
 };
 

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "drivers/emulated/contacts.hpp"
 #include "drivers/emulated/world.hpp"
 
 namespace drivers::emulated {
@@ -14,22 +15,22 @@ struct Overloaded : F... {
 template <class... F>
 Overloaded(F...) -> Overloaded<F...>;
 
-/// A relay takes effect this part of its longest travel after the command.
-constexpr double kTravelShare = 0.6;
-
 }  // namespace
 
 void World::apply(std::int64_t at, const rig::Action& action) {
   std::visit(Overloaded{
                  [&](const rig::SetOutput& a) { set(at, a.port, a.to); },
                  [&](const rig::RampOutput& a) { ramp(at, a.port, a.to.value(), a.duration.count()); },
-                 [&](const rig::SetRelay& a) {
-                   const auto travel = static_cast<double>(setup_.ports[index(a.port)].travel.count());
-                   schedule({at + std::llround(kTravelShare * travel), a.port, true, a.closed});
-                 },
+                 [&](const rig::SetRelay& a) { command_relay(at, a.port, a.closed); },
                  [&](const rig::SetSpeed& a) { speed_.start_piece(at, a.piece); },
-                 [](const rig::SetCurrentLimit&) {},  // nothing here can draw that much
-                 [](const rig::Exchange&) {},         // refused when it was appended
+                 [&](const rig::SetCurrentLimit& a) {
+                   for (Line& line : lines_) {
+                     if (line.wiring().source != a.port) continue;
+                     line.limit_source(a.limit.value());
+                     rebuild(line, at);
+                   }
+                 },
+                 [](const rig::Exchange&) {},  // refused when it was appended
              },
              action);
 }
@@ -43,8 +44,10 @@ void World::schedule(Pending pending) {
 void World::settle_pending() {
   const Pending due = pending_.front();
   pending_.erase(pending_.begin());
-  if (due.relay) {
-    switch_relay(due.at, due.port, due.closed);
+  if (due.what == Pending::What::contact) {
+    move_contact(due.at, due.port, due.closed);
+  } else if (due.what == Pending::What::climate) {
+    set_climate(due.at);
   } else if (Output& output = outputs_[index(due.port)]; output.ramp_end == due.at) {
     output.ramp_end = 0;
     output.ramp_rise = 0;
@@ -84,7 +87,7 @@ void World::ramp(std::int64_t at, rig::PortId port, double to, std::int64_t dura
   output.level = to;
   output.ramp_rise = duration > 0 ? (to - from) / static_cast<double>(duration) : 0;
   output.ramp_end = duration > 0 ? at + duration : 0;
-  if (duration > 0) schedule({output.ramp_end, port, false, false});
+  if (duration > 0) schedule({output.ramp_end, port, Pending::What::ramp_end});
   follow(at, port);
 }
 
@@ -105,36 +108,64 @@ void World::follow(std::int64_t at, rig::PortId port) {
     drive(line.net(), kSource);
     line.drive_source(output.driven);
     rebuild(line, at);
+    feed_back(at);
   }
-  for (std::size_t i = 0; i < rails_.size(); ++i) {
-    if (!rails_[i].wiring || rails_[i].wiring->source != port) continue;
-    drive(rails_[i].net, kSource);
-    for (Line& line : lines_) {
-      if (line.rail() == i) drive(line.net(), kRail);
-    }
+  for (std::size_t i = 0; i < supply_.rails(); ++i) {
+    if (!supply_.wiring(i) || supply_.wiring(i)->source != port) continue;
+    const bool other = supply_.open(i) == output.driven;
+    supply_.drive_source(i, output.driven);
+    if (output.driven || other) drive_rail(at, i, volts, rise);
+    if (!other) continue;
+    rewire_supplies(at);
+    for (Line& line : lines_) rebuild(line, at);
+    feed_back(at);
   }
   if (setup_.wiring.battery == port) drive(battery_, kSource);
 }
 
-void World::switch_relay(std::int64_t at, rig::PortId port, bool closed) {
-  if (stuck_[index(port)]) return;
-  const rig::Wiring& wiring = setup_.wiring;
-  if (wiring.bypass_request == port) bypass_request_ = closed;
-  if (wiring.isolator == port) switches_.isolator = closed;
-  if (wiring.loop_back == port) switches_.loop_back = closed;
-  if (wiring.isolator == port || wiring.loop_back == port) rewire(at);
+/// Every line may see every rail: by its pull-ups, or by what the rails' currents do to the module's ground.
+void World::drive_rail(std::int64_t at, std::size_t rail, double volts, double rise) {
+  const Driver which = SupplyNet::driver(rail);
+  const auto drive = [&](Net& net) {
+    net.advance(at);
+    net.drive(which).follow(volts, rise, net.tau(which));
+  };
+  drive(supply_.net());
+  supply_.net().changed();
   for (Line& line : lines_) {
-    const bool load = line.wiring().load && line.wiring().load->relay == port;
-    if (line.wiring().fault_switch != port && !load) continue;
-    if (line.wiring().fault_switch == port) line.set_fault_switch(closed);
-    if (load) line.set_load(closed);
-    rebuild(line, at);
+    drive(line.net());
+    line.changed();
   }
 }
 
-bool World::closed_at_rest(rig::PortId port) const {
-  return std::any_of(setup_.wiring.lines.begin(), setup_.wiring.lines.end(),
-                     [&](const rig::LineWiring& line) { return line.fault_switch == port; });
+/// A relay that is told what it does already does not move. One told otherwise on its way turns back from where it is.
+void World::command_relay(std::int64_t at, rig::PortId port, bool closed) {
+  if (stuck_[index(port)] || static_cast<bool>(commanded_[index(port)]) == closed) return;
+  commanded_[index(port)] = closed;
+  std::erase_if(pending_, [&](const Pending& p) { return p.what == Pending::What::contact && p.port == port; });
+  const ContactChange change = contact_change(setup_.seed, port, at, setup_.ports[index(port)].travel.count());
+  for (std::size_t i = 0; i < change.count; ++i) {
+    schedule({change.times[i], port, Pending::What::contact, i % 2 == 0 ? closed : !closed});
+  }
+}
+
+void World::move_contact(std::int64_t at, rig::PortId port, bool closed) {
+  const rig::Wiring& wiring = setup_.wiring;
+  if (wiring.bypass_request == port) bypass_request_ = closed;
+  if (wiring.loop_back == port) switches_.loop_back = closed;
+  if (wiring.isolator == port) switches_.isolator = closed;
+  if (supply_.set_relay(port, closed) || wiring.isolator == port) {
+    rewire_supplies(at);
+    rewire(at);
+  } else if (wiring.loop_back == port) {
+    rewire(at);
+  }
+  for (Line& line : lines_) {
+    const bool load = line.set_load(port, closed), fault_switch = line.wiring().fault_switch == port;
+    if (fault_switch) line.set_fault_switch(closed);
+    if (load || fault_switch) rebuild(line, at);
+  }
+  feed_back(at);
 }
 
 void World::make_safe(std::int64_t at) {
@@ -143,7 +174,10 @@ void World::make_safe(std::int64_t at) {
   for (std::size_t i = 0; i < setup_.ports.size(); ++i) {
     const auto port = static_cast<rig::PortId>(i);
     const rig::PortKind kind = setup_.ports[i].kind;
-    if (kind == rig::PortKind::relay) switch_relay(at, port, closed_at_rest(port));
+    if (kind == rig::PortKind::relay && !stuck_[i]) {
+      commanded_[i] = closed_at_rest(setup_.wiring, port);
+      move_contact(at, port, commanded_[i]);
+    }
     if (kind == rig::PortKind::supply || kind == rig::PortKind::voltage_source ||
         kind == rig::PortKind::resistance_source) {
       set(at, port, rig::HighImpedance{});

@@ -34,7 +34,7 @@ TEST_CASE("the normal transform has mean 0, standard deviation 1 and the normal'
 
 TEST_CASE("a resistive line is solved as by hand", "[emulated][network]") {
   LineNetwork n;
-  n.source = 1000, n.fault_switch = 0, n.isolator = 0, n.through = 1000, n.pull_down = 47000;
+  n.source = 1000, n.fault_switch = n.contact_in = n.contact_out = 0, n.through = 1000, n.pull_down = 47000;
   const SolvedLine solved = solve(n);
   CHECK(solved.bench_out[kSource] == Approx(47.0 / 49).epsilon(1e-5));
   CHECK(solved.bench_in[kSource] == Approx(48.0 / 49).epsilon(1e-5));

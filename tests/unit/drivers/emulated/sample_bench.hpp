@@ -109,7 +109,7 @@ inline rig::BenchSetup bench(bool perfect = true) {
     rig::Port& p = add(std::move(name), kind, 0, high, 0.0001);
     p.accuracy = {0.002, 0.0005};
     p.settling = 100us;
-    p.resistance = rig::Ohms{10};
+    p.resistance = rig::Ohms{kind == rig::PortKind::supply ? 0.05 : 10};
   };
   const auto sense = [&](std::string name, rig::PortKind kind, double low, double high, double resolution) {
     rig::Port& p = add(std::move(name), kind, low, high, resolution);
