@@ -108,6 +108,45 @@ bool read_tolerance(const yaml::Node& node, Tolerance& into, Q most, yaml::Place
   return false;
 }
 
+enum class StepKind {
+  contacts,
+  self_test,
+  warm_up,
+  identify,
+  program,
+  power_up,
+  loading,
+  speed_line,
+  pass_through,
+  sweep
+};
+
+// Each step kind's keys. `product` is missing when it could not be read: its own complaints say why.
+StepSpec read_contacts(yaml::MapReader& step, const Product* product);
+StepSpec read_self_test(yaml::MapReader& step, const Product* product);
+StepSpec read_warm_up(yaml::MapReader& step);
+StepSpec read_identify(yaml::MapReader& step, const Product* product);
+StepSpec read_program(yaml::MapReader& step);
+StepSpec read_power_up(yaml::MapReader& step, const Product* product);
+StepSpec read_loading(yaml::MapReader& step, const Product* product);
+StepSpec read_speed_line_step(yaml::MapReader& step, const Product* product);
+StepSpec read_pass_through(yaml::MapReader& step, const Product* product);
 StepSpec read_sweep(yaml::MapReader& step, const Product* product);
+
+/// What a scenario's purpose asks of its steps as a whole: which must be there, and in what order.
+/// REQUIRES: one place for each step.
+void check_order(const Scenario& scenario, const std::vector<yaml::Place>& places, yaml::Place all,
+                 yaml::PlacedComplaints& complaints);
+
+/// The highest speed a step may ask for.
+Rpm highest_speed(const Product* product);
+/// How much the tables hide of a channel at a point, before derating; 0 without a table.
+double hidden(const Product& product, const PressureChannel& channel, Rpm speed, Kilopascals pressure);
+/// Every sensor must see every one of these pressures. `list` is where they stand.
+void check_pressures(const std::vector<Kilopascals>& pressures, const yaml::Node& list, const Product* product,
+                     yaml::PlacedComplaints& complaints);
+/// A point where the module must shift, since its work is seen by that.
+void check_shifted(Rpm speed, Kilopascals pressure, yaml::Place place, std::string_view what, const Product& product,
+                   yaml::PlacedComplaints& complaints);
 
 }  // namespace rig
