@@ -4,12 +4,17 @@
 #include <fmt/format.h>
 
 #include "rig/compile/ceiling_watch.hpp"
+#include "rig/compile/claims.hpp"
 #include "rig/compile/connection_watch.hpp"
+#include "rig/compile/contacts_step.hpp"
+#include "rig/compile/identify_step.hpp"
 #include "rig/compile/pass_through_step.hpp"
 #include "rig/compile/plan.hpp"
 #include "rig/compile/power_up_step.hpp"
+#include "rig/compile/program_step.hpp"
 #include "rig/compile/script.hpp"
 #include "rig/compile/self_test_step.hpp"
+#include "rig/compile/speed_line_step.hpp"
 #include "rig/compile/sweep_step.hpp"
 
 namespace rig {
@@ -36,6 +41,7 @@ class Compiler {
     if (complaints_.empty()) lay_tracks();
     if (complaints_.empty()) check_link();
     if (complaints_.empty()) check_ranges();
+    if (complaints_.empty()) complaints_ = check_claims(scenario_, bench_, capabilities_);
     if (!complaints_.empty()) return {nullptr, std::move(complaints_)};
     set_limits();
     write_steps();
@@ -118,6 +124,10 @@ class Compiler {
       if (const auto* sweep = std::get_if<SweepSpec>(&step))
         for (const auto speed : sweep->speeds) fastest = std::max(fastest, speed);
       if (const auto* start = std::get_if<PowerUpSpec>(&step)) fastest = std::max(fastest, start->speed);
+      if (const auto* line = std::get_if<SpeedLineSpec>(&step)) {
+        for (const auto speed : line->speeds) fastest = std::max(fastest, speed);
+        fastest = std::max(fastest, line->seen_at);
+      }
     }
     return fastest;
   }
@@ -212,16 +222,37 @@ class Compiler {
         steps.push_back(ask_pass_through(*t, script));
       } else if (const auto* w = std::get_if<SweepSpec>(&spec)) {
         steps.push_back(ask_sweep(*w, script));
+      } else if (const auto* c = std::get_if<ContactsSpec>(&spec)) {
+        steps.push_back(ask_contacts(*c, plan_->facts, script));
+      } else if (const auto* l = std::get_if<SpeedLineSpec>(&spec)) {
+        steps.push_back(ask_speed_line(*l, plan_->facts, script));
+      } else if (const auto* i = std::get_if<IdentifySpec>(&spec)) {
+        steps.push_back(ask_identify(*i, plan_->facts, script));
+      } else if (const auto* e = std::get_if<ProgramSpec>(&spec)) {
+        steps.push_back(ask_program(*e, plan_->facts, script));
       }
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
     plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
     if (!product_.straight_through) plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
+    watch_what_is_in_it();
     plan_->bound = script.bound();
     for (const auto& step : steps) {
       plan_->segment_count += step->segments().size();
       for (const auto& segment : step->segments()) plan_->longest += rig::longest(segment);
     }
+  }
+
+  /// Answers that are asked for more than once must stay the same.
+  void watch_what_is_in_it() {
+    std::vector<AskedWhere> asked;
+    std::size_t steps = 0;
+    for (const auto& step : plan_->steps) {
+      const auto here = asked_where(*step);
+      steps += here.empty() ? 0 : 1;
+      asked.insert(asked.end(), here.begin(), here.end());
+    }
+    if (steps > 1) plan_->watches.push_back(watch_identity(product_, plan_->tracks, std::move(asked)));
   }
 
   const Scenario& scenario_;

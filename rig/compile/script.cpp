@@ -98,7 +98,16 @@ void Script::record(TrackId track) { windows_.push_back({track, at_, {}}); }
 
 Nanoseconds Script::grid_up(Nanoseconds d) const { return (d + grid_ - Nanoseconds{1}) / grid_ * grid_; }
 
+/// The speed line as every step expects it: pulled down to ground, pulled up to the product's voltage.
+void Script::rest_speed_line() {
+  const auto& wiring = bench_->wiring.speed;
+  if (wiring.pull_up_supply)
+    events_.insert(events_.begin(), {Nanoseconds{0}, SetOutput{*wiring.pull_up_supply, product_->speed.pull_up_to}});
+  if (wiring.foot) events_.insert(events_.begin(), {Nanoseconds{0}, SetOutput{*wiring.foot, Volts{0}}});
+}
+
 Segment& Script::push(std::vector<Segment>& into) {
+  if (next_id_ == 1) rest_speed_line();
   auto& segment = into.emplace_back();
   segment.id = next_id_++;
   segment.events = std::move(events_);

@@ -51,6 +51,7 @@ class Script {
  private:
   void add(Action action);
   void note_jump(double volts_from, double volts_to);
+  void rest_speed_line();
   Segment& push(std::vector<Segment>& into);
   Nanoseconds speed_latency(Rpm from, Rpm to) const;
   Nanoseconds latency_of_chain(Nanoseconds speed_latency) const;
