@@ -8,6 +8,7 @@
 #include "rig/compile/connection_watch.hpp"
 #include "rig/compile/contacts_step.hpp"
 #include "rig/compile/identify_step.hpp"
+#include "rig/compile/loading_step.hpp"
 #include "rig/compile/pass_through_step.hpp"
 #include "rig/compile/plan.hpp"
 #include "rig/compile/power_up_step.hpp"
@@ -112,7 +113,9 @@ class Compiler {
     may(bench_.wiring.ground.sense, tracks.ground);
     may(bench_.wiring.ambient, tracks.ambient);
     may(bench_.wiring.fixture, tracks.fixture);
-    if (bench_.wiring.service && product_.service) {
+    const bool asked = std::any_of(scenario_.steps.begin(), scenario_.steps.end(),
+                                   [](const auto& step) { return std::holds_alternative<IdentifySpec>(step); });
+    if (asked && bench_.wiring.service && product_.service) {
       tracks.service = track(*bench_.wiring.service, CaptureKind::bytes);
       plan_->capture.tracks.back().throughout = false;
     }
@@ -224,6 +227,8 @@ class Compiler {
         steps.push_back(ask_sweep(*w, script));
       } else if (const auto* c = std::get_if<ContactsSpec>(&spec)) {
         steps.push_back(ask_contacts(*c, plan_->facts, script));
+      } else if (const auto* o = std::get_if<LoadingSpec>(&spec)) {
+        steps.push_back(ask_loading(*o, script));
       } else if (const auto* l = std::get_if<SpeedLineSpec>(&spec)) {
         steps.push_back(ask_speed_line(*l, plan_->facts, script));
       } else if (const auto* i = std::get_if<IdentifySpec>(&spec)) {
