@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "drivers/emulated/contacts.hpp"
 #include "drivers/emulated/instrument.hpp"
@@ -253,7 +254,7 @@ double Line::feeds_rail_rise() const {
 
 std::int64_t Line::take_longest_limited(std::int64_t now) {
   std::int64_t longest = std::exchange(longest_limited_, 0);
-  if (limited_since_) longest = std::max(longest, now - *limited_since_);
+  if (limited_since_) longest = std::max(longest, now - std::exchange(*limited_since_, now));
   return longest;
 }
 

@@ -56,9 +56,7 @@ class Line final : private Guardian {
   double draws_from_rail() const { return solved_.draws_from_rail; }
   double feeds_rail() const;
   double feeds_rail_rise() const;
-  /// The source has been giving or taking all it can since this instant; nothing: it is not at its limit.
-  std::optional<std::int64_t> limited_since() const { return limited_since_; }
-  /// The longest it has been so between two calls, ended by now; and it forgets.
+  /// The longest that the source has been giving or taking all it can since the last call.
   std::int64_t take_longest_limited(std::int64_t now);
 
  private:

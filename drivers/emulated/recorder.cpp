@@ -68,7 +68,6 @@ void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
   windows_ = &segment.windows;
   next_window_ = segment.windows.empty() ? INT64_MAX : at;
   for (Lane& lane : lanes_) lane.flagged = false;
-  limited_.clear();
   for (EnvelopeLane& lane : envelopes_) lane.watch(false);
   if (const auto* until = std::get_if<rig::Until>(&segment.end)) {
     for (const rig::SettleCondition& c : until->conditions) envelopes_[lanes_[index(c.track)].at].watch(true);
@@ -77,6 +76,11 @@ void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
 
 void Recorder::end_segment(std::int64_t at) {
   flush(at);
+  for (const rig::PortId port : world_.take_limited(at)) {
+    const std::int64_t inside = std::max(at - tick_ns_, segment_start_);  // an instant that is still the segment's
+    flags_.push_back({rig::RigFlag::Kind::current_limited, rig::BenchTime{rig::Nanoseconds{inside}}, port,
+                      "port '" + setup_.ports[index(port)].name + "' gives all the current it can"});
+  }
   for (const rig::Window& window : *windows_) end(window.track, at);
   next_window_ = INT64_MAX;
 }
@@ -139,7 +143,7 @@ void Recorder::take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::in
   edges.erase(edges.begin(), taken);
 }
 
-/// Writes what was put off, and flags what was off the scale or at its limit: once a segment and port.
+/// Writes what was put off, and flags what was off the scale: once a segment and port.
 void Recorder::flush(std::int64_t until) {
   rouse();
   for (EnvelopeLane& lane : envelopes_) lane.flush(until / grid_);
@@ -153,12 +157,6 @@ void Recorder::flush(std::int64_t until) {
     const rig::PortId port = infos_[i].track.port;
     flags_.push_back({rig::RigFlag::Kind::saturated, rig::BenchTime{rig::Nanoseconds{*at}}, port,
                       "port '" + setup_.ports[index(port)].name + "' is at the end of its range"});
-  }
-  for (const rig::PortId port : world_.take_limited(until)) {
-    if (std::find(limited_.begin(), limited_.end(), port) != limited_.end()) continue;
-    limited_.push_back(port);
-    flags_.push_back({rig::RigFlag::Kind::current_limited, rig::BenchTime{rig::Nanoseconds{until}}, port,
-                      "port '" + setup_.ports[index(port)].name + "' gives all the current it can"});
   }
 }
 

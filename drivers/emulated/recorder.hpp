@@ -80,7 +80,6 @@ class Recorder {
   std::int64_t skew_ticks_[2] = {0, 0};  ///< of edges_in and edges_out: one port, one skew
   std::size_t waiting_ = 0;
   std::vector<rig::RigFlag> flags_;
-  std::vector<rig::PortId> limited_;  ///< sources flagged in this segment
 };
 
 }  // namespace drivers::emulated

@@ -44,7 +44,7 @@ class World {
   void limit_slew(rig::PortId port, double volts_per_second) { outputs_[index(port)].slew = volts_per_second; }
   SensePlace sense(rig::PortId port);
   SpeedLine& speed() { return speed_; }
-  /// The sources that have been at their current limit since this was last asked: longer than a make before break or
+  /// The sources that have been at their current limit since the last call: for longer than a make before break or
   /// a bounce takes, as a board's comparator with a filter tells.
   std::vector<rig::PortId> take_limited(std::int64_t now);
 

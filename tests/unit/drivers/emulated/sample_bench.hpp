@@ -169,7 +169,8 @@ inline drivers::SessionPlan plan(const rig::BenchSetup& setup) {
   for (std::size_t i = 0; i < setup.ports.size(); ++i) {
     const rig::Port& p = setup.ports[i];
     const rig::PortId id = port(static_cast<int>(i));
-    const bool analogue = p.kind == rig::PortKind::voltage_sense || p.kind == rig::PortKind::current_sense;
+    const bool analogue = p.kind == rig::PortKind::voltage_sense || p.kind == rig::PortKind::current_sense ||
+                          p.kind == rig::PortKind::temperature_sense;
     if (analogue) plan.capture.tracks.push_back({id, rig::CaptureKind::envelope, 1ms, true, {}});
     if (p.kind == rig::PortKind::edge_sense)
       plan.capture.tracks.push_back({id, rig::CaptureKind::edges, 1ms, true, {}});
