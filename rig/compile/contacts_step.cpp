@@ -20,17 +20,7 @@ constexpr Nanoseconds kSteady = 20ms;  ///< for whatever follows a source, befor
 constexpr Nanoseconds kLook = 60ms;
 constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
 constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
-constexpr Nanoseconds kShortestLevel = 6ms;  ///< of the wheel while the speed line is looked at: a few whole bins
-constexpr double kPullUpError = 0.01;        ///< of the bench's own pull-up (common practice, no source)
-
-/// The level that the wheel holds for the shortest time.
-CrankDegrees shortest_level(const Wheel& wheel) {
-  const auto edges = wheel.edges();
-  double shortest = 720;
-  for (std::size_t i = 0; i + 1 < edges.size(); ++i)
-    shortest = std::min(shortest, static_cast<double>(edges[i + 1].angle - edges[i].angle) / kFixedDegree);
-  return CrankDegrees{shortest};
-}
+constexpr double kPullUpError = 0.01;  ///< of the bench's own pull-up (common practice, no source)
 
 class Contacts final : public CompiledStep {
  public:
@@ -65,8 +55,7 @@ class Contacts final : public CompiledStep {
     std::size_t bare = 0, loaded = 0;  ///< segments
   };
   bool senses_speed() const {
-    return tracks_.speed_in && tracks_.speed_out && bench_.wiring.speed.pull_up_supply &&
-           product_.speed.pull_up_at != PullUpPlace::module && product_.speed.routing == SpeedRouting::tapped;
+    return bench_.wiring.speed.pull_up_supply && senses_speed_level(product_, bench_, tracks_);
   }
   Kind kind_of(const std::string& name) const {
     const auto at = static_cast<std::size_t>(std::find(order_.begin(), order_.end(), name) - order_.begin());
@@ -83,7 +72,6 @@ class Contacts final : public CompiledStep {
   bool measures_through(std::size_t line) const { return known_load(product_, bench_, line, true, true).any(); }
   std::optional<std::size_t> grounded_by() const;  ///< the rail whose load's current shows the ground
   std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
-  Rpm turning_speed() const;
 
   void write(Script& script);
   void loads(Script& script, std::size_t line, bool closed) const;
@@ -212,16 +200,11 @@ void Contacts::write_rail(Script& script, std::size_t number) {
   rails_.push_back(pair);
 }
 
-Rpm Contacts::turning_speed() const {
-  const double most = shortest_level(product_.speed.wheel).value() / 6 / seconds(kShortestLevel);
-  return std::min(Rpm{std::max(60.0, std::floor(most / 10) * 10)}, Rpm{600});
-}
-
 void Contacts::write_speed(Script& script) {
   all_quiet(script);
   for (std::size_t i = 0; i < product_.rails.size(); ++i) script.output(rail(i).source, HighImpedance{});
-  const auto speed = turning_speed();
-  const Nanoseconds cycle{std::llround(120e9 / speed.value())};
+  const auto speed = slow_turning(product_.speed.wheel);
+  const auto cycle = cycle_at(speed);
   // Seen over a whole cycle of the wheel; without current first.
   script.speed(speed);
   script.hold(segments_, kSteady + cycle);
@@ -245,7 +228,7 @@ Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   }
   judged.reduction = looking_.look(readings);
   if (!of_speed || !judged.reduction.voided.empty()) return judged;
-  const Nanoseconds cycle{std::llround(120e9 / turning_speed().value())};
+  const auto cycle = cycle_at(slow_turning(product_.speed.wheel));
   const auto in = levels_of(readings, *tracks_.speed_in, *tracks_.speed_out, cycle);
   const auto out = levels_of(readings, *tracks_.speed_out, *tracks_.speed_out, cycle);
   for (const auto& look : {in.low, out.low, out.high})

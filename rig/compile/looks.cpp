@@ -9,6 +9,7 @@ namespace rig {
 namespace {
 
 constexpr std::size_t kNumbers = 3;
+constexpr Nanoseconds kShortestLevel{6'000'000};  ///< of a wheel that turns slowly: a few whole bins
 
 struct Sum {
   double sum = 0, squares = 0, pivot = 0;
@@ -114,5 +115,23 @@ Levels levels_of(const Readings& readings, TrackId track, TrackId by, Nanosecond
   const auto& port = readings.bench().ports[index(readings.scales().tracks[index(track)].track.port)];
   return {lows.look(port), highs.look(port), lows.count, highs.count};
 }
+
+bool senses_speed_level(const Product& product, const BenchSetup& bench, const TrackMap& tracks) {
+  const auto& speed = bench.wiring.speed;
+  const bool pulled_up = product.speed.pull_up_at != PullUpPlace::module;
+  return tracks.speed_in && tracks.speed_out && pulled_up && product.speed.routing == SpeedRouting::tapped &&
+         speed.sense_in && speed.sense_out;
+}
+
+Rpm slow_turning(const Wheel& wheel) {
+  const auto& edges = wheel.edges();
+  FixedAngle shortest = kFixedCycle;
+  for (std::size_t i = 0; i + 1 < edges.size(); ++i) shortest = std::min(shortest, edges[i + 1].angle - edges[i].angle);
+  const double degrees = static_cast<double>(shortest) / static_cast<double>(kFixedDegree);
+  const double most = degrees / 6 / seconds(kShortestLevel);
+  return std::clamp(Rpm{std::floor(most / 10) * 10}, Rpm{60}, Rpm{600});
+}
+
+Nanoseconds cycle_at(Rpm speed) { return Nanoseconds{std::llround(120e9 / speed.value())}; }
 
 }  // namespace rig

@@ -59,4 +59,10 @@ struct Levels {
 /// Which level a bin belongs to is taken from `by`, a track of the same line.
 Levels levels_of(const Readings& readings, TrackId track, TrackId by, Nanoseconds window);
 
+/// Whether the speed line's levels can be looked at on this bench.
+bool senses_speed_level(const Product& product, const BenchSetup& bench, const TrackMap& tracks);
+/// Slow enough that whole bins lie within the wheel's shortest level.
+Rpm slow_turning(const Wheel& wheel);
+Nanoseconds cycle_at(Rpm speed);
+
 }  // namespace rig
