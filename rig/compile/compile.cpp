@@ -17,6 +17,7 @@
 #include "rig/compile/self_test_step.hpp"
 #include "rig/compile/speed_line_step.hpp"
 #include "rig/compile/sweep_step.hpp"
+#include "rig/compile/warm_up_step.hpp"
 
 namespace rig {
 namespace {
@@ -229,6 +230,8 @@ class Compiler {
         steps.push_back(ask_contacts(*c, plan_->facts, script));
       } else if (const auto* o = std::get_if<LoadingSpec>(&spec)) {
         steps.push_back(ask_loading(*o, script));
+      } else if (const auto* u = std::get_if<WarmUpSpec>(&spec)) {
+        steps.push_back(ask_warm_up(*u, script));
       } else if (const auto* l = std::get_if<SpeedLineSpec>(&spec)) {
         steps.push_back(ask_speed_line(*l, plan_->facts, script));
       } else if (const auto* i = std::get_if<IdentifySpec>(&spec)) {
@@ -239,13 +242,22 @@ class Compiler {
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
     plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
-    if (!product_.straight_through) plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
+    if (!product_.straight_through && powers_the_unit())
+      plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
     watch_what_is_in_it();
     plan_->bound = script.bound();
     for (const auto& step : steps) {
       plan_->segment_count += step->segments().size();
       for (const auto& segment : step->segments()) plan_->longest += rig::longest(segment);
     }
+  }
+
+  /// The bench by itself, and how a unit sits, are tested without any current through the unit.
+  bool powers_the_unit() const {
+    return std::any_of(scenario_.steps.begin(), scenario_.steps.end(), [](const StepSpec& spec) {
+      return !std::holds_alternative<SelfTestSpec>(spec) && !std::holds_alternative<WarmUpSpec>(spec) &&
+             !std::holds_alternative<ContactsSpec>(spec);
+    });
   }
 
   /// Answers that are asked for more than once must stay the same.

@@ -20,7 +20,8 @@ constexpr Nanoseconds kSteady = 20ms;  ///< for whatever follows a source, befor
 constexpr Nanoseconds kLook = 60ms;
 constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
 constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
-constexpr double kPullUpError = 0.01;  ///< of the bench's own pull-up (common practice, no source)
+constexpr double kLeastGround = 0.004;  ///< ohm; two healthy contacts have more (common practice, no source)
+constexpr double kPullUpError = 0.01;   ///< of the bench's own pull-up (common practice, no source)
 
 class Contacts final : public CompiledStep {
  public:
@@ -329,6 +330,12 @@ Finding Contacts::judge_ground(std::span<const Reduction> r) const {
     return fit(not_measured(what, "no current came through " + product_.rails[number].name, r[pair.loaded].segment),
                pins_in_words(product_, product_.rails[number].name));
   const auto shift = change(looking_.at(r[pair.bare], *tracks_.ground), looking_.at(r[pair.loaded], *tracks_.ground));
+  // Any contact and copper have milliohms: a sense that could see them and sees nothing is not connected.
+  if (shift.doubt < kLeastGround * current && std::abs(shift.value) < kLeastGround * current)
+    return not_measured(what,
+                        fmt::format("'{}' sees nothing of the current through the ground: check its wire",
+                                    bench_.ports[index(*bench_.wiring.ground.sense)].name),
+                        r[pair.loaded].segment);
   const double ohms = shift.value / current;
   const double relative = 1.155 * load.error + out.full / out.value;
   return resistance(what, ohms, std::hypot(shift.doubt / current, ohms * relative), product_.wires.most_ground.value(),
