@@ -10,9 +10,9 @@ namespace drivers::emulated {
 /// voltage or a current of one) feeds into each node.
 template <std::size_t kNodes, std::size_t kColumns>
 struct Equations {
-  // A contact of no resistance at all would make the equations singular; 10 gigaohm to zero gives a node that nothing
+  // A contact of no resistance at all would make the equations singular; 100 gigaohm to zero gives a node that nothing
   // holds the voltage 0 instead of none.
-  static constexpr double kLeastOhms = 0.001, kAir = 1e-10;
+  static constexpr double kLeastOhms = 0.001, kAir = 1e-11;
 
   double g[kNodes][kNodes] = {};
   double fed[kNodes][kColumns] = {};

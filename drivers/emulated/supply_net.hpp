@@ -14,7 +14,8 @@
 
 namespace drivers::emulated {
 
-/// The 5 V rails and the module's ground as one net, with their switches.
+/// The 5 V rails and the module's ground as one net, with their switches. What the lines' pull-ups take out of a rail
+/// that its supply drives is left out: a milliampere in its 50 milliohm.
 class SupplyNet {
  public:
   SupplyNet(const rig::BenchSetup& setup, const rig::Product& product, const UnitBuild& build,
