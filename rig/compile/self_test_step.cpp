@@ -5,8 +5,11 @@
 
 #include <fmt/format.h>
 
+#include "rig/compile/bench_line.hpp"
 #include "rig/compile/judgement.hpp"
-#include "rig/compile/readings.hpp"
+#include "rig/compile/looks.hpp"
+#include "rig/compile/self_test_loads.hpp"
+#include "rig/compile/self_test_timing.hpp"
 #include "rig/core/characteristic.hpp"
 #include "rig/core/number_text.hpp"
 
@@ -25,16 +28,20 @@ class SelfTest final : public CompiledStep {
         spec_{spec},
         product_{script.product()},
         bench_{script.bench()},
-        tracks_{script.tracks()} {
+        tracks_{script.tracks()},
+        bench_lines_{bench_lines(product_, bench_, tracks_)},
+        loads_{product_, bench_, tracks_} {
     write(place, script);
   }
 
   std::string_view kind() const override { return "self_test"; }
-  int judge_version() const override { return 1; }
+  int judge_version() const override { return 2; }
   bool of_the_rig() const override { return true; }
 
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
-  std::vector<Finding> conclude(std::span<const Reduction>) const override { return {}; }
+  std::vector<Finding> conclude(std::span<const Reduction> reductions) const override {
+    return loads_.conclude(name(), reductions);
+  }
   std::vector<std::string> characteristics() const override;
 
  private:
@@ -60,6 +67,8 @@ class SelfTest final : public CompiledStep {
   Product product_;
   BenchSetup bench_;
   TrackMap tracks_;
+  std::vector<BenchLine> bench_lines_;
+  SelfTestLoads loads_;
   std::size_t first_level_ = 0, switches_ = 0;
 };
 
@@ -83,8 +92,10 @@ void SelfTest::write(SelfTestPlace place, Script& script) {
   }
   script.relay(wiring.isolator, false);
   script.relay(wiring.loop_back, true);
-  for (const auto& line : wiring.lines)
+  for (const auto& line : wiring.lines) {
     if (line.load) script.relay(line.load->relay, false);
+    if (line.second_load) script.relay(line.second_load->relay, false);
+  }
   script.hold(segments_, kRelays);
 
   script.battery(product_.battery.nominal);
@@ -98,6 +109,8 @@ void SelfTest::write(SelfTestPlace place, Script& script) {
     script.sources(level);
     script.settle(segments_, Script::Wait::inputs);
   }
+  if (wiring.loop_back) loads_.write(spec_.levels, script, segments_);
+  script.sources(spec_.levels.back());
   for (const auto& line : lines()) script.relay(line.wiring->fault_switch, false);
   switches_ = segments_.size();
   script.hold(segments_, kRelays + product_.timing.settle_window);
@@ -161,6 +174,9 @@ void SelfTest::judge_supplies(const Readings& readings, std::vector<Finding>& fi
     findings.push_back(against(id(product_.rails[i].name), tracks_.rails[i].controller, nominal,
                                limit_of_error(source, nominal), readings, "Check the supply '" + source.name + "'"));
   }
+  if (tracks_.ground)
+    findings.push_back(against(id("ground"), *tracks_.ground, 0, 0, readings,
+                               "The ground sense is off with no current in the ground: calibrate it"));
   if (tracks_.check_standard) {
     findings.push_back(
         against(id("check_standard"), *tracks_.check_standard, bench_.check_standard_value.value(),
@@ -206,6 +222,10 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   judged.reduction.segment = slice.record.id;
   const Readings readings{bench_, slice, scales};
   const bool level = i >= first_level_ && i < first_level_ + spec_.levels.size();
+  if (loads_.is_look(i)) {
+    judged.reduction = loads_.look(readings);
+    return judged;
+  }
   if (!level && i != switches_) return judged;
   if (auto trouble = readings.trouble(); !trouble.empty()) {
     judged.findings.push_back(
@@ -217,6 +237,10 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   } else {
     judge_levels(readings, spec_.levels[i - first_level_], judged.findings);
     if (i == first_level_ + spec_.levels.size() - 1) {
+      if (i > first_level_)
+        for (auto& finding : judge_timing(name(), bench_lines_, spec_.levels[i - first_level_ - 1],
+                                          spec_.levels[i - first_level_], readings, product_.timing.settle_window))
+          judged.findings.push_back(std::move(finding));
       judge_supplies(readings, judged.findings);
       judge_speed(readings, judged.findings);
     }
@@ -235,6 +259,11 @@ std::vector<std::string> SelfTest::characteristics() const {
   ids.insert(ids.end(), {id("battery"), id("battery_current"), id("speed"), id("edges_lost")});
   for (const auto& rail : product_.rails) ids.push_back(id(rail.name));
   if (tracks_.check_standard) ids.push_back(id("check_standard"));
+  if (tracks_.ground) ids.push_back(id("ground"));
+  if (spec_.levels.size() > 1)
+    for (auto& one : timing_ids(name(), bench_, bench_lines_)) ids.push_back(std::move(one));
+  if (bench_.wiring.loop_back)
+    for (auto& one : loads_.ids(name())) ids.push_back(std::move(one));
   for (const auto& line : lines())
     if (line.wiring->fault_switch) ids.push_back(id("fault_switch/" + line.name));
   return ids;
