@@ -37,6 +37,12 @@ ShiftSpan shift_within(const Product& product, const PressureChannel& channel, c
   return span;
 }
 
+/// How far a band reaches about a value of this size; NaN when it is no number.
+double width_of(const Tolerance& band, double of) {
+  if (!std::isfinite(band.absolute) || !std::isfinite(band.relative)) return std::nan("");
+  return std::max(band.absolute, band.relative * of);
+}
+
 class CeilingBands {
  public:
   explicit CeilingBands(ClaimList& list) : list_{list} {}
@@ -45,7 +51,7 @@ class CeilingBands {
   void about_table(const std::string& step, const std::string& what, const Tolerance& band, const BandRegion& where) {
     for (const auto& channel : list_.product.pressures) {
       const auto span = shift_within(list_.product, channel, where);
-      const double width = std::max(band.absolute, band.relative * channel.highest_reported.value());
+      const double width = width_of(band, channel.highest_reported.value());
       hides(step, what, channel, span.most, width);
       adds(step, what, channel, width - span.least);
     }
@@ -54,7 +60,7 @@ class CeilingBands {
   void about_input(const std::string& step, const std::string& what, const Tolerance& band) {
     for (const auto& channel : list_.product.pressures) {
       const double highest = channel.curve.points().back().volts.value();
-      const double width = std::max(band.absolute, band.relative * highest) / least_volts_per_kilopascal(channel);
+      const double width = width_of(band, highest) / least_volts_per_kilopascal(channel);
       hides(step, what, channel, 0, width);
       adds(step, what, channel, width);
     }
@@ -67,7 +73,7 @@ class CeilingBands {
   /// How far two readings may lie apart, in kPa.
   void apart(const std::string& step, const std::string& what, const Tolerance& band) {
     for (const auto& channel : list_.product.pressures)
-      hides(step, what, channel, 0, std::max(band.absolute, band.relative * channel.highest_reported.value()));
+      hides(step, what, channel, 0, width_of(band, channel.highest_reported.value()));
   }
   /// How near an output must come to a rail: nearer than where the controller takes a signal for valid.
   void at_rails(const std::string& step, Volts distance) {

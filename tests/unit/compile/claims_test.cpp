@@ -1,0 +1,384 @@
+// A claim that the bench cannot back is refused before anything is energised, with step, pin, reason and way out.
+#include "rig/compile/claims.hpp"
+
+#include <algorithm>
+#include <functional>
+
+#include "tests/unit/compile/shipped.hpp"
+
+namespace {
+
+using namespace rig;
+using namespace std::chrono_literals;
+
+struct Fixture {
+  Scenario scenario = shipped::end_of_line();
+  BenchSetup bench = shipped::emulated_bench();
+  Product product = *scenario.product;
+
+  Port& port(PortId id) { return bench.ports[index(id)]; }
+  LineWiring& line(const std::string& channel) {
+    return *std::find_if(bench.wiring.lines.begin(), bench.wiring.lines.end(),
+                         [&](const LineWiring& l) { return l.channel == channel; });
+  }
+  template <class... Specs>
+  void ask(Specs... specs) {
+    scenario.steps = {std::move(specs)...};
+  }
+  std::vector<std::string> refusals() {
+    scenario.product = std::make_shared<const Product>(product);
+    std::vector<std::string> all;
+    for (const auto& complaint : check_claims(scenario, bench, capabilities_of(bench))) {
+      CHECK_FALSE(complaint.remedy.empty());
+      all.push_back(to_text(complaint));
+    }
+    return all;
+  }
+  /// One refusal, which says all of that.
+  void refused(std::vector<std::string> parts) {
+    const auto all = refusals();
+    std::string text;
+    for (const auto& one : all) text += one + "\n";
+    INFO(text);
+    CHECK(std::any_of(all.begin(), all.end(), [&](const std::string& one) {
+      return std::all_of(parts.begin(), parts.end(),
+                         [&](const std::string& part) { return one.find(part) != std::string::npos; });
+    }));
+  }
+  void accepted() {
+    const auto all = refusals();
+    std::string text;
+    for (const auto& one : all) text += one + "\n";
+    INFO(text);
+    CHECK(all.empty());
+  }
+};
+
+PassThroughSpec pass_through(std::vector<PassThroughState> states = {PassThroughState::zero_speed}) {
+  PassThroughSpec spec;
+  spec.states = std::move(states);
+  return spec;
+}
+
+}  // namespace
+
+TEST_CASE_METHOD(Fixture, "the shipped bench backs every claim there is about the shipped products",
+                 "[compile][claims]") {
+  ask(ContactsSpec{}, LoadingSpec{}, SpeedLineSpec{}, IdentifySpec{}, PowerUpSpec{},
+      pass_through({PassThroughState::no_ground, PassThroughState::bypassed}), SpeedLineSpec{});
+  accepted();
+  product = *shipped::one_pressure().product;
+  if (!product.service)
+    std::erase_if(scenario.steps, [](const auto& s) { return std::holds_alternative<IdentifySpec>(s); });
+  accepted();
+  bench = shipped::whole(load_bench(shipped::path("benches/board.yaml")));
+  accepted();
+}
+
+TEST_CASE_METHOD(Fixture, "a tap before the fault switch is refused for every step that judges the pin",
+                 "[compile][claims]") {
+  port(line("charge_pressure").sense_in).module_side_of_fault_switch = false;
+  ask(ContactsSpec{});
+  refused({"step 'contacts'", "charge_pressure", "'charge_in' sits before the fault switch",
+           "between fault switch and module"});
+  ask(pass_through());
+  refused({"step 'pass_through'", "charge_pressure"});
+  ask(SelfTestSpec{});
+  accepted();
+}
+
+TEST_CASE_METHOD(Fixture, "the pin is named as the product's drawing has it", "[compile][claims]") {
+  product.pins = {{"S9", ConnectorSide::sensor, "charge_pressure", {}}};
+  port(line("charge_pressure").sense_in).module_side_of_fault_switch = false;
+  ask(pass_through());
+  refused({"pin S9 (charge_pressure)"});
+}
+
+TEST_CASE_METHOD(Fixture, "a tap that moves its line by more than a tenth of the band is refused",
+                 "[compile][claims]") {
+  ask(pass_through());
+  SECTION("by its impedance") { port(line("manifold_pressure").sense_in).resistance = Ohms{500e3}; }
+  SECTION("by its leakage") { port(line("manifold_pressure").sense_out).leakage = Amperes{10e-6}; }
+  refused({"manifold_pressure", "taps move the line by", "more than a tenth"});
+}
+
+TEST_CASE_METHOD(Fixture, "a tap whose impedance nobody has stated is refused", "[compile][claims]") {
+  ask(pass_through());
+  port(line("manifold_pressure").sense_in).resistance = Ohms{0};
+  refused({"input impedance of 'manifold_in'", "Write its `resistance`"});
+}
+
+TEST_CASE_METHOD(Fixture, "a temperature line that goes through needs a resistance, or a source that takes current",
+                 "[compile][claims]") {
+  ask(LoadingSpec{});
+  const auto source = line("intake_temperature").source;
+  port(source).sinks = false;
+  refused({"step 'loading'", "intake_temperature", "no resistance and takes no current", "`sinks`"});
+  SECTION("a resistance will do") {
+    port(source).kind = PortKind::resistance_source;
+    accepted();
+  }
+  SECTION("loading is not asked for") {
+    ask(pass_through());
+    accepted();
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "loading needs a load bank", "[compile][claims]") {
+  ask(LoadingSpec{});
+  SECTION("no load") {
+    line("charge_pressure").load.reset();
+    refused({"charge_pressure", "no load that stands for the controller's input"});
+  }
+  SECTION("no second load") {
+    line("charge_pressure").second_load.reset();
+    refused({"charge_pressure", "no second, heavier load", "`second_load"});
+  }
+  SECTION("a second load too light to show the limit") {
+    line("charge_pressure").second_load->is.pull_down = Ohms{1e6};
+    refused({"charge_pressure", "more than a third of the limit", "heavier second load"});
+  }
+  SECTION("no load on a rail") {
+    bench.wiring.rails.front().sensor_load.reset();
+    refused({bench.wiring.rails.front().rail, "draws nothing from this rail"});
+  }
+  SECTION("no sense on the sensors' ground") {
+    bench.wiring.ground.sense.reset();
+    refused({"sensor_ground", "does not read the sensors' ground"});
+  }
+  SECTION("a source that is not its sensor's") {
+    port(line("charge_pressure").source).resistance = Ohms{1000};
+    refused({"charge_pressure", "'charge_source' has 1000 ohm", "100 ohm"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "a first load that is not the product's controller is refused wherever it is closed",
+                 "[compile][claims]") {
+  ask(pass_through());
+  auto& load = *line("manifold_pressure").load;
+  load.is.pull_down = *product.pressures[1].controller.pull_down * 1.05;
+  accepted();
+  load.is.pull_down = *product.pressures[1].controller.pull_down * 1.2;
+  refused({"manifold_pressure", "a pull-down of", "Fit a load within a tenth"});
+  load.is = {Ohms{47e3}, {}, {}};
+  refused({"manifold_pressure", "a pull-up of 47000 ohm"});
+}
+
+TEST_CASE_METHOD(Fixture, "contacts that cannot be told to a third of their limit are refused", "[compile][claims]") {
+  ask(ContactsSpec{});
+  accepted();
+  SECTION("for want of current") { line("charge_pressure").second_load.reset(); }
+  SECTION("for coarse senses") { port(line("charge_pressure").sense_out).resolution = 0.005; }
+  refused({"step 'contacts'", "charge_pressure", "more than a third of the limit", "`second_load`"});
+}
+
+TEST_CASE_METHOD(Fixture, "a start is not judged with senses that look at different times while the source settles",
+                 "[compile][claims]") {
+  ask(PowerUpSpec{});
+  accepted();
+  SECTION("skew that nobody knows") { port(line("charge_pressure").sense_out).skew_error = 800us; }
+  SECTION("known skew of one of the two, which a bin cannot be rid of") {
+    port(line("charge_pressure").sense_out).skew = 900us;
+  }
+  SECTION("one converter for many senses") {
+    port(line("charge_pressure").sense_out).scanned = true;
+    port(line("charge_pressure").sense_out).shortest_period = 1ms;
+  }
+  SECTION("a slow source") {
+    port(line("charge_pressure").source).settling = 2ms;
+    port(line("charge_pressure").sense_out).skew_error = 20us;
+  }
+  refused({"step 'power_up'", "charge_pressure", "more than a quarter of the glitch", "convert at the same time"});
+}
+
+TEST_CASE_METHOD(Fixture, "states that a bench cannot bring about are refused, not skipped", "[compile][claims]") {
+  ask(pass_through({PassThroughState::no_ground}));
+  bench.wiring.ground.break_relay.reset();
+  refused({"ground", "cannot open the module's ground", "take the state `no_ground` out"});
+  ask(pass_through({PassThroughState::bypassed}));
+  bench.wiring.bypass_request.reset();
+  refused({"bypass_request", "no relay on the module's request line"});
+}
+
+TEST_CASE_METHOD(Fixture, "a rail that counts as absent at what the bench surely gives is refused",
+                 "[compile][claims]") {
+  product.rails[0].lowest = product.rails[0].nominal;
+  refused({"rail_5v", "counts as absent and nothing is judged", "Lower the rail's range"});
+}
+
+TEST_CASE_METHOD(Fixture, "what a tapped line needs is refused by name when it is not there",
+                 "[compile][claims][speed_line]") {
+  ask(SpeedLineSpec{});
+  auto& speed = bench.wiring.speed;
+  SECTION("open drain") {
+    port(speed.source).open_drain = false;
+    refused({"speed", "'wheel' drives the line both ways", "`open_drain: true`"});
+  }
+  SECTION("voltage senses") {
+    speed.sense_out.reset();
+    refused({"speed", "does not read the line's voltage on both sides"});
+  }
+  SECTION("senses that reach the line's levels") {
+    port(*speed.sense_out).high = 4;
+    refused({"'speed_out' reads", "to 4 V, the line goes from 0 to 5 V"});
+  }
+  SECTION("senses quick enough for the wheel") {
+    port(*speed.sense_out).settling = 2ms;
+    refused({"shortest level lasts", "'speed_out' needs"});
+  }
+  SECTION("senses fine enough for the resistance") {
+    port(*speed.sense_out).accuracy.gain = 0.01;
+    refused({"resistance through the module can be told to", "more than a third"});
+  }
+  SECTION("a switch on the pull-up") {
+    speed.pull_up_switch.reset();
+    refused({"cannot take its own pull-up off the line", "`pull_up_switch`"});
+  }
+  SECTION("something that holds the line down without a pull-up") {
+    for (const auto id : {speed.edges_in, speed.edges_out, *speed.sense_in, *speed.sense_out})
+      port(id).resistance = Ohms{0};
+    refused({"nobody has stated what the bench itself has on the line"});
+  }
+  SECTION("little leakage") {
+    port(*speed.sense_in).leakage = Amperes{5e-6};
+    refused({"own leakage lifts the line by"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "edges are not judged finer than ticks and skews allow", "[compile][claims][speed_line]") {
+  ask(SpeedLineSpec{});
+  SECTION("skew") {
+    port(bench.wiring.speed.edges_out).skew_error = 1us;
+    refused({"how far an edge is moved", "skews known to 1.00 us", "more than a third of the limit of 2.00 us"});
+  }
+  SECTION("ticks") {
+    product.speed.most_edge_shift = 200ns;
+    port(bench.wiring.speed.edges_out).skew_error = port(bench.wiring.speed.edges_in).skew_error = 0ns;
+    refused({"how far an edge is moved", "ticks of 0.10 us"});
+  }
+  SECTION("jitter of a line made anew") {
+    product.speed.routing = SpeedRouting::regenerated;
+    product.speed.most_jitter = 300ns;
+    refused({"the delay's jitter"});
+  }
+  SECTION("delay of a line made anew") {
+    product.speed.routing = SpeedRouting::regenerated;
+    port(bench.wiring.speed.edges_out).skew_error = 20us;
+    refused({"an edge's delay"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "levels that a bench cannot shift are refused, not left out",
+                 "[compile][claims][speed_line]") {
+  ask(SpeedLineSpec{});
+  auto& speed = bench.wiring.speed;
+  SECTION("no foot") {
+    speed.foot.reset();
+    refused({"cannot raise the line's lows", "`raised_lows: false`"});
+  }
+  SECTION("a foot that takes no current") {
+    port(*speed.foot).sinks = false;
+    refused({"'speed_foot'", "takes none"});
+  }
+  SECTION("a foot of too small a range") {
+    port(*speed.foot).high = 0.5;
+    refused({"'speed_foot' reaches 0 to 0.5 V, raised lows need"});
+  }
+  SECTION("a foot that does not bear the pull-up's current") {
+    port(*speed.foot).current_limit = Amperes{0.001};
+    refused({"'speed_foot' bears 1.0 mA"});
+  }
+  SECTION("a drain too weak for the low that the module must take") {
+    port(speed.source).resistance = Ohms{400};
+    refused({"there is nothing to raise"});
+  }
+  SECTION("no supply for the pull-up") {
+    speed.pull_up_supply.reset();
+    refused({"cannot lower the line's highs", "`lowered_highs: false`"});
+  }
+  SECTION("a supply that does not reach the line's own voltage") {
+    port(*speed.pull_up_supply).high = 4;
+    refused({"'speed_supply' reaches 0 to 4 V"});
+  }
+  SECTION("neither slow edges nor noise") {
+    speed.noise.reset();
+    refused({"cannot make the line's edges slow and noisy", "`slow_noisy_edges: false`"});
+  }
+  SECTION("what is not asked for is not needed") {
+    speed.foot.reset(), speed.noise.reset(), speed.slow_edges.reset();
+    SpeedLineSpec spec;
+    spec.raised_lows = spec.slow_noisy_edges = false;
+    ask(spec);
+    accepted();
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "slow and noisy edges must be a test, and a fair one", "[compile][claims][speed_line]") {
+  ask(SpeedLineSpec{});
+  auto& speed = bench.wiring.speed;
+  SECTION("noise beyond the promised hysteresis") {
+    speed.noise->peak_to_peak = Volts{0.25};
+    refused({"the module promises to bear no more than 200 mV"});
+  }
+  SECTION("noise too small") {
+    speed.noise->peak_to_peak = Volts{0.05};
+    refused({"too little to try a hysteresis"});
+  }
+  SECTION("edges too fast for the noise") {
+    speed.slow_edges->time_constant = 5us;
+    refused({"too fast for noise"});
+  }
+  SECTION("edges too slow for the speed: the way out is named") {
+    speed.slow_edges->time_constant = 2ms;
+    refused({"at 3500 rpm edges with 2000 us no longer reach both", "Let `seen_at` be slower"});
+  }
+  SECTION("a point at which a miscount would not show") {
+    SpeedLineSpec spec;
+    spec.seen_at = Rpm{1200};
+    ask(spec);
+    refused({"at 1200 rpm", "a miscounted edge would not show", "where the table shifts most"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "a unit is not asked over a line that is not there", "[compile][claims][identify]") {
+  ask(IdentifySpec{});
+  SECTION("the product has none") {
+    product.service.reset();
+    refused({"step 'identify'", "no service port", "take the step out"});
+  }
+  SECTION("the bench has none") {
+    bench.wiring.service.reset();
+    refused({"service", "the bench has no port for the module's service line"});
+  }
+  SECTION("the bench's port cannot talk") {
+    port(*bench.wiring.service).captures = bit(CaptureKind::samples);
+    refused({"'service' cannot hold a conversation"});
+  }
+  SECTION("a question that nobody knows") {
+    IdentifySpec spec;
+    spec.questions = {"colour"};
+    ask(spec);
+    refused({"no question 'colour'"});
+  }
+  SECTION("a pattern that is none") {
+    product.service->questions.front().pattern = "(";
+    refused({"pattern of 'serial' cannot be used"});
+  }
+  SECTION("a reply without an end") {
+    product.service->questions.front().until.clear();
+    refused({"nothing says when the reply to 'serial' is complete"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "no program may change a unit after it was asked for the last time what is in it",
+                 "[compile][claims][program]") {
+  ProgramSpec program;
+  program.command = {"/opt/load"};
+  ask(program, IdentifySpec{});
+  accepted();
+  ask(IdentifySpec{}, program);
+  refused({"step 'program'", "after the unit was asked for the last time", "before the last `identify`"});
+  program.command.clear();
+  ask(program);
+  refused({"it names no program"});
+}
