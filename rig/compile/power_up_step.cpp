@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -32,7 +33,7 @@ class PowerUp final : public CompiledStep {
     write(script);
   }
   std::string_view kind() const override { return "power_up"; }
-  int judge_version() const override { return 1; }
+  int judge_version() const override { return 2; }
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
   std::vector<std::string> characteristics() const override;
@@ -46,6 +47,8 @@ class PowerUp final : public CompiledStep {
     double table_v;
   };
   std::vector<StartBin> trace_start(const Readings& readings, std::size_t channel) const;
+  std::size_t bins_of_skew(std::size_t channel, Nanoseconds bin) const;
+  double glitch_doubt(std::size_t channel) const;
   double watch_output(const Readings& readings, std::size_t channel, double& glitch) const;
   Finding worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
                 double uncertainty) const;
@@ -98,12 +101,21 @@ double PowerUp::watch_output(const Readings& readings, std::size_t c, double& gl
     input_v += (start[b].in.mean - start[b].table_v) / static_cast<double>(tail);
   }
 
-  for (const auto& bin : start) {
-    // Anywhere between its input and its end is where a starting module may be.
-    const double end = std::isnan(bin.table_v) ? bin.in.mean : bin.table_v + ends_at;
-    const double low = std::min(bin.in.low, end - (bin.in.mean - bin.in.low));
-    const double high = std::max(bin.in.high, end + (bin.in.high - bin.in.mean));
-    glitch = std::max({glitch, low - bin.out.low, bin.out.high - high});
+  const auto period = readings.scales().tracks[index(tracks_.pressures[c].in)].track.period;
+  const std::size_t reach = bins_of_skew(c, period);
+  for (std::size_t b = 0; b < bins; ++b) {
+    // Anywhere between its input and its end is where a starting module may be; and the input as it was or will be
+    // within what the two senses may lie apart in time, or a moving input read by converters that take turns would
+    // look like a jump of the output.
+    double low = std::numeric_limits<double>::infinity(), high = -low;
+    for (std::size_t near = b - std::min(b, reach); near <= std::min(bins - 1, b + reach); ++near) {
+      const auto& bin = start[near];
+      const double end = std::isnan(bin.table_v) ? bin.in.mean : bin.table_v + ends_at;
+      const double lowest = std::min(bin.in.low, end - (bin.in.mean - bin.in.low));
+      const double highest = std::max(bin.in.high, end + (bin.in.high - bin.in.mean));
+      low = std::min(low, lowest), high = std::max(high, highest);
+    }
+    glitch = std::max({glitch, low - start[b].out.low, start[b].out.high - high});
   }
 
   if (!(std::abs(ends_at) < std::abs(ends_at - input_v))) return static_cast<double>(bins);
@@ -112,6 +124,24 @@ double PowerUp::watch_output(const Readings& readings, std::size_t c, double& gl
   std::size_t working = bins;
   while (working > 0 && std::abs(start[working - 1].out.mean - start[working - 1].table_v - ends_at) <= near) --working;
   return static_cast<double>(working);
+}
+
+/// How many bins a line's two senses may lie apart in time.
+std::size_t PowerUp::bins_of_skew(std::size_t c, Nanoseconds bin) const {
+  const auto* line = bench_.wiring.line(product_.pressures[c].name);
+  const auto& in = bench_.ports[index(line->sense_in)];
+  const auto& out = bench_.ports[index(line->sense_out)];
+  const auto apart = in.skew_error + out.skew_error + std::max(in.aperture, out.aperture) +
+                     std::max(in.skew - out.skew, out.skew - in.skew);
+  return static_cast<std::size_t>((apart + bin - Nanoseconds{1}) / bin);
+}
+
+/// Of the difference of two senses.
+double PowerUp::glitch_doubt(std::size_t c) const {
+  const auto* line = bench_.wiring.line(product_.pressures[c].name);
+  const double volts = product_.rails[product_.pressures[c].rail].nominal.value();
+  return 1.155 * std::hypot(limit_of_error(bench_.ports[index(line->sense_in)], volts),
+                            limit_of_error(bench_.ports[index(line->sense_out)], volts));  // 2 a/sqrt(3)
 }
 
 /// What a channel's pins carry in each bin, and where the table says its output belongs (NaN while the rail is away).
@@ -190,7 +220,7 @@ std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) co
                            {product_.battery.idle_low.value(), product_.battery.idle_high.value()}, doubt));
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
     auto glitch = worst({id("glitch/" + product_.pressures[c].name), name(), "V"}, reductions, kCommon + c,
-                        {std::nullopt, spec_.glitch.value()}, 0);
+                        {std::nullopt, spec_.glitch.value()}, glitch_doubt(c));
     if (glitch.verdict == Verdict::fail)
       glitch.reason =
           fmt::format("{} leaves the span between its input and the table by {:.3f} V while the module starts",

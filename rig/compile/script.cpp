@@ -24,6 +24,7 @@ void Script::add(Action action) {
   if (auto* set = std::get_if<SetOutput>(&action))
     if (auto* volts = std::get_if<Volts>(&set->to)) *volts = Volts{std::round(volts->value() * 1e6) / 1e6};
   events_.push_back({at_, std::move(action)});
+  last_change_ = std::max(last_change_, at_);
 }
 
 void Script::note_jump(double volts_from, double volts_to) { jump_ = std::max(jump_, std::abs(volts_to - volts_from)); }
@@ -85,7 +86,10 @@ void Script::speed(Rpm to) {
 }
 
 void Script::relay(std::optional<PortId> port, bool closed) {
-  if (port) add(SetRelay{*port, closed});
+  if (!port) return;
+  add(SetRelay{*port, closed});
+  // A line counts from where the contact has come to rest, not from the command.
+  last_change_ = std::max(last_change_, at_ + bench_->ports[index(*port)].travel);
 }
 
 void Script::output(std::optional<PortId> port, OutputState to) {
@@ -140,7 +144,7 @@ Nanoseconds Script::speed_latency(Rpm from, Rpm to) const {
 
 void Script::settle(std::vector<Segment>& into, Wait wait) {
   const auto& timing = product_->timing;
-  auto latency = timing.latency;
+  auto latency = last_change_ + timing.latency;
   if (speed_changed_) latency += speed_latency(speed_before_, speed_);
   // Two falling edges inside the segment, wherever the wheel stands, so that its speed can be measured.
   const auto two_edges = 2 * longest_interval(product_->speed.wheel, speed_);
@@ -157,7 +161,7 @@ void Script::settle(std::vector<Segment>& into, Wait wait) {
   for (const auto& line : tracks_->pressures) add_line(line);
   if (tracks_->temperature) add_line(*tracks_->temperature);
 
-  bound_ += std::max(not_before, latency_of_chain(latency)) + timing.settle_window;
+  bound_ += std::max(not_before, last_change_ + latency_of_chain(latency - last_change_)) + timing.settle_window;
   push(into).end = std::move(until);
   jump_ = 0;
   speed_changed_ = false;

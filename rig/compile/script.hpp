@@ -36,8 +36,8 @@ class Script {
   };
   /// A segment of fixed length (rounded up to the bench's grid).
   void hold(std::vector<Segment>& into, Nanoseconds length);
-  /// A segment that ends when the lines have settled. Its earliest end allows for the product's latency after the
-  /// changes that were made, and for two falling edges of the speed signal to be seen.
+  /// A segment that ends when the lines have settled. Its earliest end allows for the product's latency after the last
+  /// of the changes that were made, relays at rest, and for two falling edges of the speed signal to be seen.
   void settle(std::vector<Segment>& into, Wait wait = Wait::inputs_and_outputs);
   /// The same segment with the longest latency it could need, for playing it again out of order.
   Segment alone(const Segment& segment, Rpm at_speed) const;
@@ -65,6 +65,7 @@ class Script {
   std::vector<Event> events_;
   std::vector<Window> windows_;
   Nanoseconds at_{0};
+  Nanoseconds last_change_{0};  ///< when the last of what was changed in this segment is over
   std::uint32_t next_id_ = 1;
   // What is set at present.
   std::vector<double> line_volts_;  ///< per pressure, then temperature

@@ -134,6 +134,8 @@ SettledPoint read_point(const Product& product, const BenchSetup& bench, const T
   if (!point.voided.empty() || !point.unit_fault.empty()) return point;
   point.voided = read_temperature(product, tracks, at_end, point);
   if (!point.voided.empty()) return point;
+  const auto temperature = product.pressures.size();  // conditions follow the lines
+  point.temperature_settled = temperature >= settled.outputs.size() || settled.outputs[temperature];
   point.voided = read_speed(product, tracks, readings, about, point);
   return point;
 }

@@ -24,6 +24,7 @@ struct SettledPoint {
   std::vector<PressureReading> pressures;
   std::optional<Celsius> temperature_in, temperature_out;
   Kelvins temperature_u{0};
+  bool temperature_settled = true;  ///< the temperature's output; its input is the rig's
   MeasuredSpeed speed;
   std::size_t edges_in = 0, edges_out = 0;
 };

@@ -200,6 +200,13 @@ class Conclusion {
       std::vector<Kept> mine;
       for (const auto& k : grid_)
         if (at(k).temperature == temperature) mine.push_back(k);
+      const auto unsettled =
+          std::find_if(mine.begin(), mine.end(), [](const Kept& k) { return std::isinf(k.kept.temperature_error); });
+      if (unsettled != mine.end()) {
+        add(failed(not_measured(what, ""), "the temperature line's output did not settle though its input had"),
+            place(at(*unsettled)));
+        continue;
+      }
       const auto* k = worst([](const Kept& p) { return std::abs(p.kept.temperature_error); }, mine);
       if (!k) {
         // The input was there (else the points are void), so a missing output is the unit's.

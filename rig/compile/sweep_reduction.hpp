@@ -19,7 +19,7 @@ struct SweepKept {
   };
   std::vector<Channel> channels;
   double edges_lost = 0;
-  double temperature_error = 0, temperature_u = 0;  ///< K
+  double temperature_error = 0, temperature_u = 0;  ///< K; an infinite error: the output did not settle
 };
 
 std::vector<double> pack(const SweepKept& kept);

@@ -34,7 +34,7 @@ class Sweep final : public CompiledStep {
   }
 
   std::string_view kind() const override { return "sweep"; }
-  int judge_version() const override { return 1; }
+  int judge_version() const override { return 2; }
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override {
     return conclude_sweep({name(), spec_, product_, points_, grid_}, reductions.subspan(lead_in_));
@@ -126,7 +126,10 @@ SweepKept Sweep::keep(std::size_t point, const SettledPoint& read, const std::ve
   kept.edges_lost = static_cast<double>(read.edges_in) - static_cast<double>(read.edges_out);
   const double nothing = std::numeric_limits<double>::quiet_NaN();
   const bool both = read.temperature_in && read.temperature_out;
-  kept.temperature_error = both ? (*read.temperature_out - *read.temperature_in).value() : nothing;
+  if (!read.temperature_settled)
+    kept.temperature_error = std::numeric_limits<double>::infinity();
+  else
+    kept.temperature_error = both ? (*read.temperature_out - *read.temperature_in).value() : nothing;
   kept.temperature_u = 1.4142135623730951 * read.temperature_u.value();
   return kept;
 }
