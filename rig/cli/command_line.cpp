@@ -62,7 +62,8 @@ struct Parser {
 
   void add_check() {
     auto* c = app.add_subcommand("check", "read product, scenario and bench files and name everything that is wrong");
-    c->add_option("FILE", check.files, "files to check")->required();
+    c->add_option("FILE", check.files, "files to check; a scenario and a bench are also held against each other")
+        ->required();
     c->add_flag("--json", check.json, "print one JSON object");
     c->callback([this] { exit = check_command(check); });
   }
