@@ -235,7 +235,7 @@ std::optional<Load> BenchReader::read_load(MapReader& map, std::string_view key,
   } else {
     inner.may("pull_up", load.is.pull_up, allowed);
     inner.may("pull_down", load.is.pull_down, allowed);
-    if (key != "load" && !inner.find("pull_up") && !inner.find("pull_down"))
+    if (key != "load" && node->kind == Node::Kind::map && !inner.find("pull_up") && !inner.find("pull_down"))
       complaints_.add(node->place, "the second load has no resistance",
                       "Say `pull_down: 10 kohm`, `pull_up: 10 kohm`, or both");
   }

@@ -68,7 +68,7 @@ class OrderCheck {
 
   void need(bool there, std::string_view word) {
     if (!there)
-      complaints_.add(all_, fmt::format("an end-of-line scenario without a {} proves no unit", word),
+      complaints_.add(all_, fmt::format("an end-of-line scenario without `{}` proves no unit", word),
                       fmt::format("Add `- step: {}`", word));
   }
 
@@ -89,7 +89,7 @@ class OrderCheck {
         {State::booting, "booting"},     {State::zero_speed, "zero_speed"},     {State::idle, "idle"},
         {State::bypassed, "bypassed"},   {State::sensor_low, "sensor_low"},     {State::sensor_high, "sensor_high"},
         {State::no_ground, "no_ground"}};
-    const bool can_bypass = !scenario_.product || scenario_.product->bypass_request;
+    const bool can_bypass = scenario_.product && scenario_.product->bypass_request;
     std::string missing;
     for (const auto& [state, word] : states) {
       if (state == State::bypassed && !can_bypass) continue;

@@ -71,32 +71,39 @@ std::optional<std::vector<std::uint8_t>> bytes_of_pairs(std::string_view text) {
   return bytes;
 }
 
+/// What a scalar stands for. Other readers of YAML must see the same text: what looks like a number is quoted.
+std::optional<std::vector<std::uint8_t>> bytes_of(const Node& node, bool pairs, PlacedComplaints& complaints) {
+  std::string text = node.kind == Node::Kind::scalar ? node.text : "";
+  if (node.kind == Node::Kind::scalar && !node.quoted && !yaml::read_text(node, text, complaints)) return std::nullopt;
+  auto bytes = pairs ? bytes_of_pairs(text) : bytes_of_text(text);
+  if (!bytes || bytes->empty()) {
+    complaints.add(
+        node.place, fmt::format("{} does not stand for bytes", yaml::describe(node)),
+        pairs ? "Write pairs of hexadecimal digits in quotes: \"02 49 44\""
+              : "Write a text, with \\r, \\n, \\t, \\x0D and \\\\ for what cannot be seen, or {hex: \"02 49 44\"}");
+    return std::nullopt;
+  }
+  if (bytes->size() > kMostBytes) {
+    complaints.add(node.place, fmt::format("{} bytes are too many", bytes->size()),
+                   fmt::format("{} are allowed here", kMostBytes));
+    return std::nullopt;
+  }
+  return bytes;
+}
+
 /// Bytes: a text with escapes, or `{hex: "02 49 44 03"}`.
 bool read_bytes(const Node& node, std::vector<std::uint8_t>& into, PlacedComplaints& complaints) {
   if (node.kind == Node::Kind::refused) return false;
   std::optional<std::vector<std::uint8_t>> bytes;
-  std::string remedy =
-      "Write a text with \\r, \\n, \\t, \\x0D and \\\\ for what cannot be seen, or {hex: \"02 49 44\"}";
-  const Node* shown = &node;
   if (node.kind == Node::Kind::map) {
     MapReader map{node, complaints, "the bytes"};
     const Node* pairs = map.need("hex", "\"02 49 44\"");
     if (!pairs || pairs->kind == Node::Kind::refused) return false;
-    shown = pairs;
-    if (pairs->kind == Node::Kind::scalar) bytes = bytes_of_pairs(pairs->text);
-    remedy = "Write pairs of hexadecimal digits in quotes: \"02 49 44\"";
-  } else if (node.kind == Node::Kind::scalar) {
-    bytes = bytes_of_text(node.text);
+    bytes = bytes_of(*pairs, true, complaints);
+  } else {
+    bytes = bytes_of(node, false, complaints);
   }
-  if (!bytes || bytes->empty()) {
-    complaints.add(shown->place, fmt::format("{} does not stand for bytes", yaml::describe(*shown)), remedy);
-    return false;
-  }
-  if (bytes->size() > kMostBytes) {
-    complaints.add(shown->place, fmt::format("{} bytes are too many", bytes->size()),
-                   fmt::format("{} are allowed here", kMostBytes));
-    return false;
-  }
+  if (!bytes) return false;
   return into = std::move(*bytes), true;
 }
 

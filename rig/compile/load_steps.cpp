@@ -139,12 +139,12 @@ void check_ceiling(const Tolerance& band, const Node& node, const PassThroughSpe
       const Volts off{std::max(band.absolute, band.relative * in.value())};
       const Kilopascals hides = pressure - channel.curve.pressure(in - off, rail);
       const Kilopascals adds = channel.curve.pressure(in + off, rail) - pressure;
-      // A step out = in hides and adds alike; the narrower of the two sides is not its concern.
-      const Kilopascals most = std::max(channel.ceiling.most_hidden, channel.ceiling.most_added);
-      if (std::max(hides, adds) <= most) continue;
+      const HardCeiling& ceiling = channel.ceiling;
+      if (hides <= ceiling.most_hidden && adds <= ceiling.most_added) continue;
       complaints.add(node.place,
-                     fmt::format("this band lets {} be off by {} at {}; its hard ceiling is {}", channel.name,
-                                 to_text(std::max(hides, adds)), to_text(pressure), to_text(most)),
+                     fmt::format("this band lets {} hide {} or add {} at {}; its hard ceiling is {} and {}",
+                                 channel.name, to_text(hides), to_text(adds), to_text(pressure),
+                                 to_text(ceiling.most_hidden), to_text(ceiling.most_added)),
                      "Narrow the band: no scenario can override the ceiling");
       return;
     }
