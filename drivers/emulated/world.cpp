@@ -31,6 +31,13 @@ double standard_volts(const rig::BenchSetup& setup, const std::vector<BenchTroub
   return drift ? volts + drift->value : volts;
 }
 
+/// What joins the bench's side of the speed line to the unit's pins.
+SpeedLine::Contacts speed_contacts(const rig::BenchSetup& setup, const std::vector<BenchTrouble>& troubles) {
+  const double isolator = setup.wiring.isolator ? setup.ports[index(*setup.wiring.isolator)].resistance.value() : 0;
+  return {isolator + contact_ohms(setup, "speed", PinSide::sensor, troubles),
+          isolator + contact_ohms(setup, "speed", PinSide::controller, troubles)};
+}
+
 /// A product's line by its name. Nothing: the bench is wired for more channels than this product has.
 std::optional<std::size_t> number_of(const rig::Product& product, const std::string& channel) {
   if (const auto pressure = rig::find_pressure(product, channel)) return pressure;
@@ -45,7 +52,7 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
     : setup_{setup},
       product_{std::move(product)},
       module_{*product_, std::move(build), setup.seed, tick_ns},
-      speed_{product_->speed, tick_ns, tau_of(setup, setup.wiring.speed.sense_in)},
+      speed_{setup, *product_, module_.build().speed, module_.build().serial, speed_contacts(setup, troubles), tick_ns},
       supply_{setup, *product_, module_.build(), troubles},
       troubles_{troubles} {
   const rig::Wiring& wiring = setup.wiring;
@@ -82,7 +89,6 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
   room_.add_sense(0, only(kSource));
   fixture_.add_sense(0, only(kSource));
   if (wiring.ambient || wiring.fixture) set_climate(0);
-  speed_.net().settle();
 
   pins_.rails.resize(product_->rails.size());
   pins_.lines.resize(line_at_.size());
@@ -110,9 +116,9 @@ SensePlace World::sense(rig::PortId port) {
   if (wiring.check_standard == port) return {&standard_, 0};
   if (wiring.ambient == port) return {&room_, 0};
   if (wiring.fixture == port) return {&fixture_, 0};
-  if (wiring.speed.sense_in == port) {
+  if (wiring.speed.sense_in == port || wiring.speed.sense_out == port) {
     speed_.watch_voltage();
-    return {&speed_.net(), 0};
+    return {&speed_.net(), wiring.speed.sense_in == port ? SpeedLine::kSenseIn : SpeedLine::kSenseOut};
   }
   return {&opened_, opened_.add_sense(0, {})};
 }
@@ -128,14 +134,18 @@ void World::advance(std::int64_t to) {
       break;
     }
   }
-  speed_.advance(to, switches_.isolator,
-                 [this](std::uint64_t tick, rig::FixedAngle angle) { module_.take_falling_edge(tick, angle); });
+  play_speed(to);
+}
+
+void World::play_speed(std::int64_t to) {
+  speed_.advance(to);
+  speed_.take_falls(to, [this](const SpeedLine::Fall& fall) { module_.take_falling_edge(fall.tick, fall.angle); });
 }
 
 void World::run_module(std::int64_t at) {
-  speed_.advance(at, switches_.isolator,
-                 [this](std::uint64_t tick, rig::FixedAngle angle) { module_.take_falling_edge(tick, angle); });
+  play_speed(at);
   read_pins(at);
+  if (speed_.needs_rail()) speed_.set_rail(at, pins_.rails.front());
   if (clamped_) set_inside(at);
   const bool worked = module_.working();
   const Module::Changes changes = module_.run(at, pins_);
@@ -242,8 +252,8 @@ void World::rewire(std::int64_t at) {
   feed_back(at);
   battery_.advance(at);
   battery_.changed();
-  const bool regenerated = product_->speed.routing == rig::SpeedRouting::regenerated && module_.working();
-  speed_.connect(switches_.isolator || switches_.loop_back, switches_.isolator && regenerated);
+  play_speed(at);
+  speed_.connect(at, {switches_.isolator, switches_.loop_back, module_.working()});
 }
 
 /// The rails' and the ground's own switches, as far as their nets go.

@@ -65,6 +65,7 @@ class World {
     What what;
     bool closed = false;  ///< what the contact becomes
   };
+  void play_speed(std::int64_t to);
   void run_module(std::int64_t at);
   void read_pins(std::int64_t at);
   bool read_pin(double& pin, Net& net, std::uint32_t& version, double value);

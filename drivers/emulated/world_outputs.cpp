@@ -121,6 +121,11 @@ void World::follow(std::int64_t at, rig::PortId port) {
     feed_back(at);
   }
   if (setup_.wiring.battery == port) drive(battery_, kSource);
+  const rig::SpeedWiring& speed = setup_.wiring.speed;
+  if (speed.foot == port || speed.pull_up_supply == port) {
+    play_speed(at);
+    speed_.set_output(at, port, output.driven ? std::optional{volts} : std::nullopt);
+  }
 }
 
 /// Every line may see every rail: by its pull-ups, or by what the rails' currents do to the module's ground.
@@ -154,6 +159,8 @@ void World::move_contact(std::int64_t at, rig::PortId port, bool closed) {
   if (wiring.bypass_request == port) bypass_request_ = closed;
   if (wiring.loop_back == port) switches_.loop_back = closed;
   if (wiring.isolator == port) switches_.isolator = closed;
+  play_speed(at);
+  speed_.set_relay(at, port, closed);
   if (supply_.set_relay(port, closed) || wiring.isolator == port) {
     rewire_supplies(at);
     rewire(at);

@@ -106,8 +106,10 @@ TEST_CASE("with the isolator open the unit is off every line, and loop-back join
   CHECK(last(played, manifold_out, 0) == Approx(0).margin(0.001));
   CHECK(last(played, manifold_out, 1) == Approx(3).margin(0.001));
   CHECK(last(played, charge_out, 1) == Approx(2.5).margin(0.001));
-  CHECK(played.slices[0].tracks[track_of(edges_in)].values.size() > 10);
+  // an open drain makes no edges where no pull-up reaches it
+  CHECK(played.slices[0].tracks[track_of(edges_in)].values.empty());
   CHECK(played.slices[0].tracks[track_of(edges_out)].values.empty());
+  CHECK(played.slices[1].tracks[track_of(edges_in)].values.size() >= 4);
   CHECK(played.slices[1].tracks[track_of(edges_out)].values.size() >= 4);
   CHECK(last(played, manifold_in, 2) == Approx(0).margin(0.001));
   CHECK(last(played, standard) == Approx(2.5).margin(0.0005));
