@@ -29,6 +29,38 @@ double resistance_uncertainty(const Port& a, const Port& b, double current) {
   return current > 0 ? volts / current : INFINITY;
 }
 
+/// What a bench does by itself is known with the unit cut off only.
+void check_isolator(const std::string& step, ClaimList& list) {
+  if (list.bench.wiring.isolator) return;
+  list.refuse(step, "", "the bench cannot cut the unit off, so that its own share of a reading is not known",
+              "Wire a relay as `isolator` in the bench's file, or take the step out");
+}
+
+/// Levels of a tapped speed line tell what the unit does to it.
+void check_speed_senses(const std::string& step, ClaimList& list) {
+  const auto& speed = list.bench.wiring.speed;
+  if (list.product.speed.routing != SpeedRouting::tapped || list.product.speed.pull_up_at == PullUpPlace::module)
+    return;
+  if (speed.sense_in && speed.sense_out && speed.pull_up_supply) return;
+  list.refuse(step, list.sensor_pin("speed"),
+              "the bench cannot set the speed line's level, or does not read it on both sides of the module",
+              "Wire `sense_in`, `sense_out` and `pull_up_supply` under `speed:` in the bench's file");
+}
+
+/// What flows through a rail and the ground shows their resistance.
+void check_rail_loads(const std::string& step, ClaimList& list) {
+  for (const auto& rail : list.product.rails)
+    if (const auto* wiring = list.bench.wiring.rail(rail.name); wiring && !wiring->sensor_load)
+      list.refuse(
+          step, list.sensor_pin(rail.name),
+          "the bench draws nothing from this rail on the sensors' side, so that a drop through the module cannot show",
+          "Wire `sensor_load: {relay: ..., pull_down: 250 ohm}` on this rail in the bench's file");
+  if (!list.bench.wiring.ground.sense)
+    list.refuse(step, list.sensor_pin("sensor_ground"),
+                "the bench does not read the sensors' ground, so that its shift cannot show",
+                "Wire a sense as `sense` under `ground:` in the bench's file");
+}
+
 void check_loads(const LoadingSpec& step, const std::string& channel, bool pressure, const LineWiring& line,
                  ClaimList& list) {
   const auto where = list.controller_pin(channel);
@@ -82,19 +114,15 @@ void check_loading(const LoadingSpec& step, ClaimList& list) {
                     "Wire a resistance_source, or a source that `sinks`, or take the step out");
     }
   }
-  for (const auto& rail : product.rails)
-    if (const auto* wiring = list.bench.wiring.rail(rail.name); wiring && !wiring->sensor_load)
-      list.refuse(
-          step.name, list.sensor_pin(rail.name),
-          "the bench draws nothing from this rail on the sensors' side, so that a drop through the module cannot show",
-          "Wire `sensor_load: {relay: ..., pull_down: 250 ohm}` on this rail in the bench's file");
-  if (!list.bench.wiring.ground.sense)
-    list.refuse(step.name, list.sensor_pin("sensor_ground"),
-                "the bench does not read the sensors' ground, so that its shift cannot show",
-                "Wire a sense as `sense` under `ground:` in the bench's file");
+  check_rail_loads(step.name, list);
+  check_speed_senses(step.name, list);
+  check_isolator(step.name, list);
 }
 
 void check_contacts(const ContactsSpec& step, ClaimList& list) {
+  check_rail_loads(step.name, list);
+  check_speed_senses(step.name, list);
+  check_isolator(step.name, list);
   const auto limit = step.most_through.value_or(list.product.wires.most_through).value();
   for (const auto& channel : list.product.pressures) {
     const auto* line = list.bench.wiring.line(channel.name);
@@ -118,6 +146,7 @@ void check_contacts(const ContactsSpec& step, ClaimList& list) {
 void check_loading_claims(const StepSpec& step, ClaimList& list) {
   if (const auto* loading = std::get_if<LoadingSpec>(&step)) check_loading(*loading, list);
   if (const auto* contacts = std::get_if<ContactsSpec>(&step)) check_contacts(*contacts, list);
+  if (const auto* self = std::get_if<SelfTestSpec>(&step)) check_isolator(self->name, list);
 }
 
 }  // namespace rig

@@ -142,6 +142,14 @@ TEST_CASE_METHOD(Fixture, "loading needs a load bank", "[compile][claims]") {
     bench.wiring.rails.front().sensor_load.reset();
     refused({bench.wiring.rails.front().rail, "draws nothing from this rail"});
   }
+  SECTION("no isolator") {
+    bench.wiring.isolator.reset();
+    refused({"step 'loading'", "cannot cut the unit off", "`isolator`"});
+  }
+  SECTION("no sense on the speed line") {
+    bench.wiring.speed.sense_in.reset();
+    refused({"speed", "does not read it on both sides"});
+  }
   SECTION("no sense on the sensors' ground") {
     bench.wiring.ground.sense.reset();
     refused({"sensor_ground", "does not read the sensors' ground"});
@@ -170,6 +178,29 @@ TEST_CASE_METHOD(Fixture, "contacts that cannot be told to a third of their limi
   SECTION("for want of current") { line("charge_pressure").second_load.reset(); }
   SECTION("for coarse senses") { port(line("charge_pressure").sense_out).resolution = 0.005; }
   refused({"step 'contacts'", "charge_pressure", "more than a third of the limit", "`second_load`"});
+}
+
+TEST_CASE_METHOD(Fixture, "contacts of rails, ground and speed line are not left out in silence", "[compile][claims]") {
+  ask(ContactsSpec{});
+  SECTION("rail") {
+    bench.wiring.rails.back().sensor_load.reset();
+    refused({"step 'contacts'", bench.wiring.rails.back().rail, "draws nothing from this rail"});
+  }
+  SECTION("ground") {
+    bench.wiring.ground.sense.reset();
+    refused({"step 'contacts'", "sensor_ground"});
+  }
+  SECTION("speed line") {
+    bench.wiring.speed.pull_up_supply.reset();
+    refused({"step 'contacts'", "speed", "cannot set the speed line's level"});
+  }
+}
+
+TEST_CASE_METHOD(Fixture, "a bench that cannot cut the unit off cannot prove itself", "[compile][claims]") {
+  ask(SelfTestSpec{});
+  accepted();
+  bench.wiring.isolator.reset();
+  refused({"step 'self_test'", "cannot cut the unit off"});
 }
 
 TEST_CASE_METHOD(Fixture, "a start is not judged with senses that look at different times while the source settles",
