@@ -46,7 +46,7 @@ TEST_CASE("all complaints of a scenario and of its product come at once, in the 
   CHECK(!result.value);
   const auto all = texts(result.complaints);
   REQUIRE(all.size() == 5);
-  CHECK(all[0] == "scenario.yaml:5:10: `purpose` cannot be 'end'. Known here: end_of_line, regression, trial");
+  CHECK(all[0] == "scenario.yaml:5:10: `purpose` cannot be 'end'. Known here: end_of_line, regression, trial, bench");
   CHECK(all[1].starts_with("scenario.yaml:14:17: '800': a speed needs its unit"));
   CHECK(all[2].starts_with("product.yaml:18:12: '13.8': a voltage needs its unit"));
   CHECK(all[3] == "product.yaml:44:3: 'latency' is missing in the timing. Add `latency: 10 ms`");

@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include "rig/compile/load.hpp"
 #include "tests/unit/catch.hpp"
 
@@ -63,6 +65,112 @@ TEST_CASE("the one-pressure product has a 60-2 wheel and no temperature", "[comp
   CHECK(product.tables[0].table.axis(1).size() == 12);
 }
 
+TEST_CASE("the two-pressure product says what it may do to its wires", "[compile][load]") {
+  const Product product = loaded(load_product(shipped("products/two-pressure.yaml")));
+  REQUIRE(product.rails.size() == 2);
+  CHECK(product.rails[product.pressures[0].rail].name == "rail_5v");
+  CHECK(product.rails[product.pressures[1].rail].name == "rail_5v_2");
+  CHECK(product.rails[product.temperature->rail].name == "rail_5v_2");
+  CHECK(product.pressures[0].controller.filter == 1ms);
+  CHECK(product.wires.least_input == Ohms{470e3});
+  CHECK(product.wires.most_cross_feed == Volts{0.05});
+  CHECK(product.speed.most_through == Ohms{5});
+  CHECK(product.speed.most_edge_shift == 2us);
+  CHECK(product.speed.pull_up_at == PullUpPlace::controller);
+  CHECK(product.speed.input.least_hysteresis == Volts{0.2});
+  CHECK(product.speed.highest_low == Volts{0.5});
+  CHECK(product.build.rail_resistance == Ohms{0.1});
+}
+
+TEST_CASE("both products' pins name their neighbours, and carry each line in and out", "[compile][load]") {
+  for (const char* file : {"products/two-pressure.yaml", "products/one-pressure.yaml",
+                           "products/straight-plug-two-pressure.yaml", "products/straight-plug-one-pressure.yaml"}) {
+    INFO(file);
+    const Product product = loaded(load_product(shipped(file)));
+    std::vector<std::string> in, out;
+    for (const Pin& pin : product.pins) {
+      CHECK(!pin.next_to.empty());
+      (pin.side == ConnectorSide::sensor ? in : out).push_back(pin.carries);
+    }
+    for (const PressureChannel& channel : product.pressures) {
+      CHECK(std::count(in.begin(), in.end(), channel.name) == 1);
+      CHECK(std::count(out.begin(), out.end(), channel.name) == 1);
+    }
+    CHECK(std::count(in.begin(), in.end(), "speed") == 1);
+    CHECK(std::count(in.begin(), in.end(), "sensor_ground") >= 1);
+    CHECK(std::count(out.begin(), out.end(), "ground") >= 1);
+  }
+}
+
+TEST_CASE("the two-pressure product can be asked who it is, the one-pressure product cannot", "[compile][load]") {
+  const Product product = loaded(load_product(shipped("products/two-pressure.yaml")));
+  REQUIRE(product.service);
+  std::vector<std::string> names;
+  for (const ServiceQuestion& question : product.service->questions) names.push_back(question.name);
+  CHECK(names == std::vector<std::string>{"serial", "hardware", "firmware", "table", "faults"});
+  const ServiceQuestion& serial = product.service->questions[0];
+  CHECK(serial.is == AnswerIs::unit_serial);
+  CHECK(std::string(serial.send.begin(), serial.send.end()) == "serial?\r\n");
+  CHECK(std::string(serial.until.begin(), serial.until.end()) == "\r\n");
+  CHECK(product.service->questions[3].is == AnswerIs::release);
+  CHECK(!product.service->questions[3].expect.empty());
+  CHECK(!loaded(load_product(shipped("products/one-pressure.yaml"))).service);
+}
+
+TEST_CASE("each product has a straight-through plug with the same lines and nothing else", "[compile][load]") {
+  for (const std::string which : {"one", "two"}) {
+    const Product product = loaded(load_product(shipped("products/" + which + "-pressure.yaml")));
+    const Product plug = loaded(load_product(shipped("products/straight-plug-" + which + "-pressure.yaml")));
+    CHECK(plug.straight_through);
+    CHECK(!product.straight_through);
+    CHECK(plug.tables.empty());
+    CHECK(!plug.service);
+    CHECK(plug.battery.idle_high == Amperes{0});
+    REQUIRE(plug.pressures.size() == product.pressures.size());
+    for (std::size_t i = 0; i < plug.pressures.size(); ++i) {
+      CHECK(plug.pressures[i].name == product.pressures[i].name);
+      CHECK(!plug.pressures[i].shift);
+      CHECK(plug.pressures[i].controller.pull_down == product.pressures[i].controller.pull_down);
+      CHECK(plug.rails[plug.pressures[i].rail].name == product.rails[product.pressures[i].rail].name);
+    }
+    CHECK(plug.speed.wheel.falling_edges() == product.speed.wheel.falling_edges());
+    CHECK(plug.speed.pull_up == product.speed.pull_up);
+  }
+}
+
+TEST_CASE("a bench's scenarios are about the stand itself", "[compile][load]") {
+  for (const char* file : {"shift-start.yaml", "shift-start-one-pressure.yaml", "bring-up.yaml"}) {
+    INFO(file);
+    const Scenario scenario = loaded(load_scenario(shipped(file)));
+    CHECK(scenario.purpose == Purpose::bench);
+    CHECK(scenario.product->straight_through);
+    const auto has = [&](auto kind) {
+      return std::any_of(scenario.steps.begin(), scenario.steps.end(),
+                         [](const StepSpec& step) { return std::holds_alternative<decltype(kind)>(step); });
+    };
+    CHECK(has(WarmUpSpec{}));
+    CHECK(has(SelfTestSpec{}));
+    CHECK(has(ContactsSpec{}));
+    CHECK(has(LoadingSpec{}));
+    CHECK(has(SpeedLineSpec{}));
+    for (const StepSpec& step : scenario.steps) {
+      if (const auto* loading = std::get_if<LoadingSpec>(&step))
+        CHECK(loading->states == std::vector{SupplyState::unpowered});
+      if (const auto* speed = std::get_if<SpeedLineSpec>(&step))
+        CHECK(!(speed->raised_lows || speed->lowered_highs || speed->slow_noisy_edges));
+    }
+  }
+}
+
+TEST_CASE("a regression starts the module often enough to see one glitch in ten", "[compile][load]") {
+  const Scenario scenario = loaded(load_scenario(shipped("regression.yaml")));
+  CHECK(scenario.purpose == Purpose::regression);
+  int starts = 0;
+  for (const StepSpec& step : scenario.steps)
+    if (const auto* one = std::get_if<PowerUpSpec>(&step)) starts += one->repeat;
+  CHECK(starts >= 20);
+}
+
 TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond the axes", "[compile][load]") {
   const Loaded<Scenario> result = load_scenario(shipped("end-of-line.yaml"));
   const Scenario scenario = loaded(result);
@@ -118,6 +226,43 @@ TEST_CASE("one bench file serves both products: all their channels are wired", "
   CHECK(sense.settling == 50us);
   CHECK((sense.captures & bit(CaptureKind::envelope)) != 0);
   CHECK(bench.check_standard_value == Volts{2.5});
+}
+
+TEST_CASE("the shipped bench says where its loads, grounds and temperatures are", "[compile][load]") {
+  const BenchSetup bench = loaded(load_bench(shipped("benches/emulated.yaml")));
+  const Wiring& wiring = bench.wiring;
+  const auto name = [&](std::optional<PortId> port) { return port ? bench.ports[index(*port)].name : "nothing"; };
+  const LineWiring* charge = wiring.line("charge_pressure");
+  REQUIRE(charge);
+  REQUIRE(charge->load);
+  CHECK((!charge->load->is.pull_down && !charge->load->is.pull_up));  // the product's own controller input
+  REQUIRE(charge->second_load);
+  CHECK(name(charge->second_load->relay) == "charge_second_load");
+  CHECK(charge->second_load->is.pull_down == Ohms{10000});
+  CHECK(charge->second_load->error == Approx(0.001));
+  REQUIRE(wiring.rail("rail_5v_2"));
+  CHECK(wiring.rail("rail_5v_2")->sensor_load->is.pull_down == Ohms{250});
+  CHECK(name(wiring.speed.foot) == "speed_foot");
+  CHECK(name(wiring.speed.pull_up_supply) == "speed_supply");
+  CHECK(name(wiring.speed.pull_up_switch) == "speed_pull_up");
+  REQUIRE(wiring.speed.slow_edges);
+  CHECK(wiring.speed.slow_edges->time_constant == 60us);
+  REQUIRE(wiring.speed.noise);
+  CHECK(wiring.speed.noise->peak_to_peak == Volts{0.15});
+  CHECK(name(wiring.ground.sense) == "ground_sense");
+  CHECK(name(wiring.ground.break_relay) == "ground_break");
+  CHECK(name(wiring.service) == "service");
+  CHECK(name(wiring.ambient) == "ambient");
+  CHECK(name(wiring.fixture) == "fixture");
+  const Port& ambient = bench.ports[index(*wiring.ambient)];
+  CHECK(ambient.accuracy.offset == Approx(0.5));
+  CHECK((ambient.captures & bit(CaptureKind::envelope)) != 0);
+  const Port& sense = bench.ports[index(charge->sense_in)];
+  CHECK(sense.leakage.value() == Approx(1e-9));
+  CHECK(sense.skew_error == 1us);
+  CHECK(!sense.scanned);
+  CHECK(bench.ports[index(charge->source)].sinks);
+  CHECK(bench.ports[index(wiring.speed.source)].open_drain);
 }
 
 TEST_CASE("the board bench has the same ports and wiring as the emulated one", "[compile][load]") {
