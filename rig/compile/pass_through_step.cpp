@@ -269,11 +269,12 @@ Finding PassThrough::judge_input(const Asked& asked, std::size_t channel, const 
   // starts, or without its ground, it may be either.
   const bool through = passive(asked.state), either = asked.state == State::booting || asked.state == State::no_ground;
   const double expected = set - (through ? drawn : 0);
-  Band band = Band::around(expected, {spec_.input_band.value(), 0});
+  // The unit's share comes on top of what source and sense may be off by.
+  const auto& sense = bench_.ports[index(line.wiring->sense_in)];
+  const double own = limit_of_error(source, set) + limit_of_error(sense, set);
+  Band band = Band::around(expected, {spec_.input_band.value() + own, 0});
   if (either) band = {*band.low - std::max(0.0, drawn), *band.high - std::min(0.0, drawn)};
-  const double limit = limit_of_error(source, set);
-  auto finding =
-      measured(what, in.value, expected, band, std::hypot(in.uncertainty, 2 * limit / std::sqrt(3.0)), record.id);
+  auto finding = measured(what, in.value, expected, band, in.repeatability, record.id);
   if (finding.verdict == Verdict::fail)
     finding.reason = fmt::format("{} is pulled {:+.3f} V away from its sensor {}", line.name, in.value - expected,
                                  words(asked.state));
