@@ -84,6 +84,18 @@ double draw_leakage(const rig::BenchSetup& setup, rig::PortId port) {
   return setup.ports[index(port)].leakage.value() * chance.symmetric(2);
 }
 
+std::int64_t draw_delay(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles) {
+  const rig::Port& p = setup.ports[index(port)];
+  auto delay = static_cast<double>(p.skew.count());
+  if (!setup.perfect) {
+    delay += static_cast<double>(p.skew_error.count()) * Chance{setup.seed, "", 0x100u + index(port)}.symmetric(3);
+  }
+  for (const BenchTrouble& trouble : troubles) {
+    if (trouble.name == "scanned_skew" && concerns(setup, trouble, port)) delay += trouble.value * 1e9;
+  }
+  return std::max<std::int64_t>(std::llround(delay), 0);  // nothing is read before it is there
+}
+
 double source_tau(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles) {
   double tau = static_cast<double>(setup.ports[index(port)].settling.count());
   for (const BenchTrouble& trouble : troubles) {

@@ -23,6 +23,8 @@ PortError draw_error(const rig::BenchSetup& setup, rig::PortId port, const std::
 bool is_opened(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
 /// A, out of a sense's terminals, or a source's while it is high impedance; within what the port states.
 double draw_leakage(const rig::BenchSetup& setup, rig::PortId port);
+/// How late a sense reads, in nanoseconds: its stated skew, and what of the stated error the bench's seed draws.
+std::int64_t draw_delay(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
 /// Time constant of a source, in nanoseconds.
 double source_tau(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace drivers::emulated {
 namespace {
@@ -37,8 +38,8 @@ void LaneValues::drain(rig::TrackId track, std::size_t width, std::vector<rig::B
 }
 
 EnvelopeLane::EnvelopeLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period,
-                           std::int64_t grid, std::int64_t conversions)
-    : place_{place}, converter_{converter}, noise_{noise}, grid_{grid}, steps_{period / grid} {
+                           std::int64_t grid, std::int64_t conversions, std::int64_t late)
+    : place_{place}, converter_{converter}, noise_{noise}, grid_{grid}, steps_{period / grid}, late_{late} {
   const auto n = static_cast<double>(conversions);
   const double codes = converter.stuck ? 0 : noise.codes;
   shape_.deviates = &normal();
@@ -74,6 +75,7 @@ void EnvelopeLane::take_moving(std::int64_t step) {
   double low = converter_.code(seen.low), high = converter_.code(seen.high);
   if (low > high) std::swap(low, high);
   double mean = converter_.code(seen.area / static_cast<double>(grid_));
+  if (late_ > 0) hold_back(low, high, mean);
   if (steps_ > 1) {
     low_ = gathered_ == 0 ? low : std::min(low_, low);
     high_ = gathered_ == 0 ? high : std::max(high_, high);
@@ -87,6 +89,14 @@ void EnvelopeLane::take_moving(std::int64_t step) {
   shape_.write(values, low, high, mean, noise_.chance.bits(static_cast<std::uint64_t>(step)));
   last_mean_ = values[2];
   completed_ = true;
+}
+
+/// Hands out what was seen `late_` steps ago; before the first step all was as in it.
+void EnvelopeLane::hold_back(double& low, double& high, double& mean) {
+  if (held_.empty()) held_.assign(static_cast<std::size_t>(late_), Step{low, high, mean});
+  const Step out = std::exchange(held_[held_at_], Step{low, high, mean});
+  held_at_ = (held_at_ + 1) % held_.size();
+  low = out.low, high = out.high, mean = out.mean;
 }
 
 void EnvelopeLane::begin_rest(std::int64_t step, double reading) {
@@ -124,32 +134,35 @@ void EnvelopeLane::write_rest(std::int64_t until) {
 static_assert(rig::kMeanFraction == 16, "EnvelopeLane shifts by four");
 
 SampleLane::SampleLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period,
-                       std::int64_t tick_ns)
-    : place_{place}, converter_{converter}, noise_{noise}, period_{period}, tick_ns_{tick_ns} {
+                       std::int64_t tick_ns, std::int64_t delay)
+    : place_{place}, converter_{converter}, noise_{noise}, period_{period}, tick_ns_{tick_ns}, delay_{delay} {
   tap_ = place_.net->taps().size();
   place_.net->taps().push_back({place_.sense, 0, period, 0, {}});
 }
 
+/// What a delayed sense would show of the time before the window began is taken as it stood at its beginning.
 void SampleLane::begin(std::int64_t at) {
   active_ = true;
   next_ = at;
   out_.begin_block(at);
   Tap& tap = place_.net->taps()[tap_];
-  tap.next = at;
+  tap.readings.clear();
+  tap.next = at - delay_;
   tap.end = INT64_MAX;
 }
 
 void SampleLane::end(std::int64_t at) {
   active_ = false;
-  place_.net->taps()[tap_].end = at;
+  place_.net->taps()[tap_].end = at - delay_;
 }
 
 void SampleLane::take(std::int64_t grid_end) {
   Net& net = *place_.net;
   net.advance(grid_end);
   std::vector<double>& readings = net.taps()[tap_].readings;
-  for (const double reading : readings) {
-    double code = converter_.code(reading);
+  auto reading = readings.begin();
+  for (; reading != readings.end() && next_ < grid_end; ++reading) {  // what is delayed has its time yet to come
+    double code = converter_.code(*reading);
     if (!saturated_at_ && converter_.saturated(code, code)) saturated_at_ = next_;
     if (noise_.codes > 0 && !converter_.stuck) {
       const auto counter = static_cast<std::uint64_t>(next_ / tick_ns_);
@@ -158,7 +171,7 @@ void SampleLane::take(std::int64_t grid_end) {
     *out_.add(1) = round_code(held(code, converter_.lowest, converter_.highest));
     next_ += period_;
   }
-  readings.clear();
+  readings.erase(readings.begin(), reading);
 }
 
 void EdgeLane::take(const SpeedLine::Edge& edge) {

@@ -49,8 +49,9 @@ struct LaneNoise {
 /// has (Gumbel's, pi / sqrt(6) / sqrt(2 ln n)). Minimum <= mean <= maximum always.
 class EnvelopeLane {
  public:
+  /// `late`: how many steps of the grid old what the net hands out is when it is written.
   EnvelopeLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period, std::int64_t grid,
-               std::int64_t conversions);
+               std::int64_t conversions, std::int64_t late = 0);
   void begin(std::int64_t at) {
     flush(at / grid_);
     out_.begin_block(at);
@@ -70,7 +71,7 @@ class EnvelopeLane {
     completed_ = false;
     if (!active_) return;
     const Net& net = *place_.net;
-    if (net.quiet() && !net.touched() && steps_ == 1) {
+    if (net.quiet() && !net.touched() && steps_ == 1 && late_ == 0) {
       const double reading = net.reading(place_.sense);
       if (resting_ && reading != rest_) flush(step - 1);
       if (!resting_) begin_rest(step, reading);
@@ -85,7 +86,7 @@ class EnvelopeLane {
     if (resting_) write_rest(until);
   }
   /// take() need not be called while the net stays at rest.
-  bool can_rest() const { return (!active_ || resting_) && !watched_; }
+  bool can_rest() const { return (!active_ || resting_) && !watched_ && late_ == 0; }
   void watch(bool yes) { watched_ = yes; }
   /// The mean of the bin that the last step completed, if it did. REQUIRES: watched.
   std::optional<double> completed() const {
@@ -105,6 +106,7 @@ class EnvelopeLane {
     void write(std::int32_t* values, double low, double high, double mean, std::uint64_t draw) const;
   };
   void take_moving(std::int64_t step);
+  void hold_back(double& low, double& high, double& mean);
   void begin_rest(std::int64_t step, double reading);
   void write_next_rest();
   void write_rest(std::int64_t until);
@@ -115,8 +117,13 @@ class EnvelopeLane {
   Converter converter_;
   LaneNoise noise_;
   Shape shape_;
-  std::int64_t grid_, steps_;
+  std::int64_t grid_, steps_, late_;
   std::int64_t gathered_ = 0;
+  struct Step {
+    double low, high, mean;
+  };
+  std::vector<Step> held_;  // the last steps, oldest at held_at_, when late
+  std::size_t held_at_ = 0;
   double low_ = 0, high_ = 0, sum_ = 0;
   std::int64_t next_rest_ = 0;        // the next bin at rest to be written, by the step it ends with
   double rest_ = 0, rest_level_ = 0;  // as a code
@@ -129,7 +136,9 @@ class EnvelopeLane {
 /// Single conversions.
 class SampleLane {
  public:
-  SampleLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period, std::int64_t tick_ns);
+  /// `delay`: how much older than its time what a sample shows is, in nanoseconds.
+  SampleLane(SensePlace place, Converter converter, LaneNoise noise, std::int64_t period, std::int64_t tick_ns,
+             std::int64_t delay = 0);
   void begin(std::int64_t at);
   void end(std::int64_t at);
   bool active() const { return active_; }
@@ -142,7 +151,7 @@ class SampleLane {
   SensePlace place_;
   Converter converter_;
   LaneNoise noise_;
-  std::int64_t period_, tick_ns_, next_ = 0;
+  std::int64_t period_, tick_ns_, delay_, next_ = 0;
   std::size_t tap_;
   bool active_ = false;
   std::optional<std::int64_t> saturated_at_;

@@ -98,17 +98,55 @@ std::optional<std::int64_t> Net::first_passing(std::int64_t to) {
   return first;
 }
 
+void Net::delay_sense(std::size_t which, std::int64_t by, std::int64_t grid) {
+  Sense& sense = senses_[which];
+  sense.delay = by;
+  sense.grid = grid;
+  sense.next_cut = now_;
+  if (by > 0) sense.seen = {sense.reading, sense.reading, sense.reading * static_cast<double>(by)};
+}
+
+/// The first instant after now() at which a stretch ends for a delayed sense. Those that a net at rest has been carried
+/// over are past, and left nothing to tell.
+std::int64_t Net::cut(Sense& sense) const {
+  if (sense.next_cut <= now_) sense.next_cut = ((now_ + sense.delay) / sense.grid + 1) * sense.grid - sense.delay;
+  return sense.next_cut;
+}
+
+void Net::end_stretch(Sense& sense) {
+  sense.done = sense.seen;
+  sense.seen = kNothingSeen;
+  sense.next_cut += sense.grid;
+}
+
+Net::Factors Net::factors_over(Sense& sense, std::int64_t span) {
+  Factors factors{};
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span);
+  }
+  factors[kOwn] = sense.amplitude[kOwn] == 0 ? 0 : sense.decay.over(span);
+  return factors;
+}
+
 void Net::move(std::int64_t to) {
   const std::int64_t span_ns = to - now_;
   if (span_ns <= 0) return;
-  now_ = to;
   touched_ = true;
-  const double span = static_cast<double>(span_ns);
   if (quiet_) {
     for (Sense& sense : senses_) {
-      cover(sense.seen, sense.reading);
-      sense.seen.area += sense.reading * span;
+      const auto rest = [&sense](std::int64_t length) {
+        cover(sense.seen, sense.reading);
+        sense.seen.area += sense.reading * static_cast<double>(length);
+      };
+      std::int64_t from = now_;
+      while (sense.delay > 0 && cut(sense) <= to) {
+        rest(sense.next_cut - from);
+        from = sense.next_cut;
+        end_stretch(sense);
+      }
+      if (to > from) rest(to - from);
     }
+    now_ = to;
     return;
   }
   ++version_;
@@ -117,15 +155,35 @@ void Net::move(std::int64_t to) {
     factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span_ns);
   }
   for (Sense& sense : senses_) {
-    factors[kOwn] = sense.amplitude[kOwn] == 0 ? 0 : sense.decay.over(span_ns);
-    see(sense, span, factors);
+    std::int64_t from = now_;
+    while (sense.delay > 0 && cut(sense) <= to) {
+      see(sense, static_cast<double>(sense.next_cut - from), factors_over(sense, sense.next_cut - from));
+      from = sense.next_cut;
+      end_stretch(sense);
+    }
+    if (from == now_) {
+      factors[kOwn] = sense.amplitude[kOwn] == 0 ? 0 : sense.decay.over(span_ns);
+      see(sense, static_cast<double>(span_ns), factors);
+    } else {
+      see(sense, static_cast<double>(to - from), factors_over(sense, to - from));
+    }
+    drop_nothings(sense, factors);
   }
+  now_ = to;
   quiet_ = true;
   for (std::size_t d = 0; d < kMovingDrivers; ++d) {
     drives_[d].advance(span_ns, factors[d]);
     quiet_ = quiet_ && !drives_[d].moving();
   }
   for (const Sense& sense : senses_) quiet_ = quiet_ && sense.amplitude[kOwn] == 0;
+}
+
+/// What a drive drops for smallness its senses drop too, so that all come to rest together.
+void Net::drop_nothings(Sense& sense, const Factors& factors) const {
+  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    if (or_nothing(drives_[d].amplitude * factors[d]) == 0) sense.amplitude[d] = 0;
+  }
+  sense.amplitude[kOwn] = or_nothing(sense.amplitude[kOwn]);
 }
 
 /// Adds a span to what a sense has seen and moves its reading on.
@@ -145,11 +203,6 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
     sense.amplitude[m] *= factors[m];
     sense.reading += sense.amplitude[m];
   }
-  // What a drive drops for smallness its senses drop too, so that all come to rest together.
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
-    if (or_nothing(drives_[d].amplitude * factors[d]) == 0) sense.amplitude[d] = 0;
-  }
-  sense.amplitude[kOwn] = or_nothing(sense.amplitude[kOwn]);
   sense.seen.area += area;
   cover(sense.seen, sense.reading);
 }
@@ -222,6 +275,7 @@ void Net::changed() {
 void Net::settle() {
   for (Sense& sense : senses_) {
     sense.reading = now_at_pin(sense.mixture);
+    if (sense.delay > 0) delay_sense(static_cast<std::size_t>(&sense - senses_.data()), sense.delay, sense.grid);
   }
   changed();
 }
@@ -244,7 +298,13 @@ void Net::begin_stretch(std::int64_t at) {
   if (quiet_) now_ = at;
   if (!touched_) return;
   touched_ = false;
-  for (Sense& sense : senses_) sense.seen = kNothingSeen;
+  for (Sense& sense : senses_) {
+    if (sense.delay == 0) {
+      sense.seen = kNothingSeen;
+    } else if (!sense.at_rest()) {
+      touched_ = true;  // its next stretch begins with something that moved
+    }
+  }
 }
 
 }  // namespace drivers::emulated

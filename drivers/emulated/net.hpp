@@ -45,6 +45,9 @@ class Net {
   /// Time constants of the drives that move, in nanoseconds.
   explicit Net(std::array<double, kMovingDrivers> taus = {});
   std::size_t add_sense(double tau, Mixture mixture);
+  /// What a sense has seen is handed out for stretches that end this much before those of begin_stretch(), which lie
+  /// `grid` apart. REQUIRES: nothing has happened yet, 0 <= by < grid.
+  void delay_sense(std::size_t sense, std::int64_t by, std::int64_t grid);
 
   std::int64_t now() const { return now_; }
   /// REQUIRES: to >= now().
@@ -80,7 +83,9 @@ class Net {
   /// The reading of a quiet net.
   double reading(std::size_t sense) const { return senses_[sense].reading; }
   /// What was seen since begin_stretch(). REQUIRES: now() is the stretch's end.
-  const Seen& seen(std::size_t sense) const { return senses_[sense].seen; }
+  const Seen& seen(std::size_t sense) const {
+    return senses_[sense].delay > 0 ? senses_[sense].done : senses_[sense].seen;
+  }
   void begin_stretch(std::int64_t at);
 
   std::vector<Tap>& taps() { return taps_; }
@@ -93,6 +98,9 @@ class Net {
     double level = 0, slope = 0;  // the reading is level + slope t + amplitudes of the drives' exponentials
     std::array<double, kMovingDrivers + 1> amplitude{};  // and of the filter's own, the last
     Seen seen{};
+    std::int64_t delay = 0, grid = 0, next_cut = 0;  // where a stretch ends for this sense
+    Seen done{};                                     // the last such stretch
+    bool at_rest() const { return seen.low == seen.high && seen.low == reading; }
   };
   using Factors = std::array<double, kMovingDrivers + 1>;
   static constexpr std::size_t kOwn = kMovingDrivers;
@@ -102,7 +110,11 @@ class Net {
   double tau_of(const Sense& sense, std::size_t term) const {
     return term < kMovingDrivers ? decays_[term].tau() : sense.decay.tau();
   }
+  std::int64_t cut(Sense& sense) const;
+  static void end_stretch(Sense& sense);
+  Factors factors_over(Sense& sense, std::int64_t span);
   void see(Sense& sense, double span, const Factors& factors);
+  void drop_nothings(Sense& sense, const Factors& factors) const;
   void cover_turning_points(Sense& sense, double span, const Factors& factors);
 
   std::int64_t now_ = 0;

@@ -16,20 +16,20 @@ Recorder::Recorder(const rig::BenchSetup& setup, const rig::Capabilities& can, c
     rig::TrackInfo& info = infos_.emplace_back();
     info.track = track;
     info.clock.resolution = rig::Nanoseconds{tick_ns_};
-    add_lane(can, serial, troubles, info);
+    add_lane(serial, troubles, info);
     if (track.throughout) begin(static_cast<rig::TrackId>(infos_.size() - 1), 0);
   }
 }
 
-void Recorder::add_lane(const rig::Capabilities& can, const std::string& serial,
-                        const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info) {
+void Recorder::add_lane(const std::string& serial, const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info) {
   const rig::Track& track = info.track;
   const rig::Port& port = setup_.ports[index(track.port)];
+  info.clock.skew = std::max(port.skew, rig::Nanoseconds{0});
+  info.clock.uncertainty = port.skew_error;
+  const std::int64_t delay = draw_delay(setup_, track.port, troubles);
   if (track.kind == rig::CaptureKind::edges) {
-    // Only the edge captures have a skew here; the analogue senses convert when they say.
-    info.clock.skew = std::max(port.skew, rig::Nanoseconds{0});
     const bool out = setup_.wiring.speed.edges_out == track.port;
-    skew_ticks_[out ? 1 : 0] = info.clock.skew.count() / tick_ns_;
+    skew_ticks_[out ? 1 : 0] = (delay + tick_ns_ / 2) / tick_ns_;
     lanes_.push_back({track.kind, edges_.size()});
     edges_.emplace_back(out, tick_ns_, skew_ticks_[out ? 1 : 0]);
     return;
@@ -46,10 +46,11 @@ void Recorder::add_lane(const rig::Capabilities& can, const std::string& serial,
     const std::int64_t conversions = std::max<std::int64_t>(track.period / each, 1);
     group->envelopes.push_back(envelopes_.size());
     lanes_.push_back({track.kind, envelopes_.size()});
-    envelopes_.emplace_back(place, converter, noise, track.period.count(), can.grid.count(), conversions);
+    place.net->delay_sense(place.sense, delay % grid_, grid_);
+    envelopes_.emplace_back(place, converter, noise, track.period.count(), grid_, conversions, delay / grid_);
   } else {
     lanes_.push_back({track.kind, samples_.size()});
-    samples_.emplace_back(place, converter, noise, track.period.count(), tick_ns_);
+    samples_.emplace_back(place, converter, noise, track.period.count(), tick_ns_, delay);
   }
 }
 

@@ -48,8 +48,7 @@ class Recorder {
     if (lane.kind == rig::CaptureKind::envelope) return f(envelopes_[lane.at]);
     return lane.kind == rig::CaptureKind::samples ? f(samples_[lane.at]) : f(edges_[lane.at]);
   }
-  void add_lane(const rig::Capabilities& can, const std::string& serial, const std::vector<BenchTrouble>& troubles,
-                rig::TrackInfo& info);
+  void add_lane(const std::string& serial, const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info);
   void begin(rig::TrackId track, std::int64_t at);
   void end(rig::TrackId track, std::int64_t at);
   void move_windows(std::int64_t at);
