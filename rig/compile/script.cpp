@@ -118,7 +118,7 @@ Segment& Script::push(std::vector<Segment>& into) {
   std::stable_sort(segment.events.begin(), segment.events.end(), [](auto& a, auto& b) { return a.at < b.at; });
   events_.clear();
   segment.windows = std::exchange(windows_, {});
-  at_ = Nanoseconds{0};
+  at_ = last_change_ = Nanoseconds{0};
   return segment;
 }
 
