@@ -106,10 +106,11 @@ Levels levels_of(const Readings& readings, TrackId track, TrackId by, Nanosecond
     high = b == first ? bin.high : std::max(high, bin.high);
   }
   Sum lows, highs;
+  constexpr double kLeastSwing = 0.1;  // V; less is no signal
   for (std::size_t b = first; b < all; ++b) {
     const auto bin = readings.bin(by, b);
     constexpr double kWithin = 0.1;  // of the swing: no part of an edge in it
-    if (bin.high - bin.low > kWithin * (high - low)) continue;
+    if (high - low < kLeastSwing || bin.high - bin.low > kWithin * (high - low)) continue;
     (bin.mean < (low + high) / 2 ? lows : highs).take(readings.bin(track, b));
   }
   const auto& port = readings.bench().ports[index(readings.scales().tracks[index(track)].track.port)];
