@@ -21,9 +21,12 @@ const rig::PressureChannel& channel_of(const rig::Product& product, const Defect
   return product.pressures[rig::find_pressure(product, defect.place).value_or(product.pressures.size() - 1)];
 }
 
+/// Is its answer held to what the release says?
 bool asks(const rig::Product& product, std::string_view question) {
   return product.service && std::any_of(product.service->questions.begin(), product.service->questions.end(),
-                                        [&](const rig::ServiceQuestion& q) { return q.name == question; });
+                                        [&](const rig::ServiceQuestion& q) {
+                                          return q.name == question && q.is == rig::AnswerIs::release;
+                                        });
 }
 
 /// What the place of a defect may be, in words for whoever named another.
@@ -70,7 +73,7 @@ void check_table(const rig::Product& product, const Defect& defect) {
 void check_identity(const rig::Product& product, const Defect& defect) {
   const std::string question = is(defect, {"wrong_firmware"}) ? "firmware" : "table";
   if (!asks(product, question)) {
-    refuse(defect, product.name + " cannot be asked for its " + question + " over a service port",
+    refuse(defect, product.name + " is not asked over a service port whether its " + question + " is the release's",
            "Choose a product whose service port has such a question");
   }
 }
@@ -92,8 +95,8 @@ void check_defect(const rig::Product& product, const Defect& defect) {
   if (std::none_of(known.begin(), known.end(), [&](const DefectKind& k) { return k.name == defect.name; })) {
     refuse(defect, "no such defect", "List them with --list-defects");
   }
-  const bool passive = is(defect, {"worn_contact", "open_through", "cross_feed", "input_leakage", "input_drag",
-                                   "leaky_bypass", "no_bypass", "dragged_speed"});
+  const bool passive =
+      is(defect, {"worn_contact", "open_through", "cross_feed", "input_leakage", "input_drag", "dragged_speed"});
   if (product.straight_through && !passive) {
     refuse(defect, product.name + " is a straight-through plug: there is nothing in it that could be so",
            "Choose a defect of its wires, such as worn_contact");

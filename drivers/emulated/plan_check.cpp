@@ -65,11 +65,12 @@ double PlanCheck::slew(rig::PortId id) const {
 void PlanCheck::check_track(const rig::Track& track) const {
   const rig::Port& p = port("capture plan", track.port);
   const std::string where = "capture of port '" + p.name + "'";
-  if (track.kind == rig::CaptureKind::triggered || track.kind == rig::CaptureKind::bytes) {
-    refuse(where,
-           track.kind == rig::CaptureKind::bytes ? "this bench has no service port, so it captures no bytes"
-                                                 : "this bench has no triggered capture",
-           "Use samples, an envelope or edges");
+  if (track.kind == rig::CaptureKind::triggered) {
+    refuse(where, "this bench has no triggered capture", "Use samples, an envelope or edges");
+  }
+  if (track.kind == rig::CaptureKind::bytes) {
+    if (p.kind == rig::PortKind::service_port) return;
+    refuse(where, "it is no service port, so no bytes come in", "Capture the service port");
   }
   const bool analogue = p.kind == rig::PortKind::voltage_sense || p.kind == rig::PortKind::current_sense ||
                         p.kind == rig::PortKind::temperature_sense;
@@ -168,8 +169,21 @@ void PlanCheck::check_event(const rig::Segment& segment, const rig::Event& event
   } else if (const auto* current = std::get_if<rig::SetCurrentLimit>(&event.action)) {
     of_kind(current->port, is_source(port(where, current->port).kind), "has no current limit");
   } else {
+    check_exchange(where, std::get<rig::Exchange>(event.action));
+  }
+}
+
+void PlanCheck::check_exchange(const std::string& where, const rig::Exchange& exchange) const {
+  const rig::Port& p = port(where, exchange.port);
+  if (!setup_.wiring.service) {
     refuse(where, "this bench has no service port, so it holds no conversation with the module",
            "Leave `identify` out or use a bench that has one");
+  }
+  if (setup_.wiring.service != exchange.port) refuse(where, "port '" + p.name + "' is not the wired service port");
+  if (exchange.out.empty()) refuse(where, "it asks nothing");
+  if (exchange.terminator.empty() && exchange.length == 0) refuse(where, "it does not say when an answer is complete");
+  if (exchange.time_out <= rig::Nanoseconds{0} || exchange.retries < 0 || exchange.baud == 0) {
+    refuse(where, "its time-out, its retries or its speed are not positive");
   }
 }
 

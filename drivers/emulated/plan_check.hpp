@@ -24,6 +24,7 @@ class PlanCheck {
   void check_track(const rig::Track& track) const;
   void check_event(const rig::Segment& segment, const rig::Event& event);
   void check_level(const std::string& where, rig::PortId port, double level) const;
+  void check_exchange(const std::string& where, const rig::Exchange& exchange) const;
   void check_window(const std::string& where, const rig::Window& window) const;
   void check_until(const std::string& where, const rig::Segment& segment, const rig::Until& until) const;
   const rig::Port& port(const std::string& where, rig::PortId id) const;

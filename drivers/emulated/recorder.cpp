@@ -34,6 +34,11 @@ void Recorder::add_lane(const std::string& serial, const std::vector<BenchTroubl
     edges_.emplace_back(out, tick_ns_, skew_ticks_[out ? 1 : 0]);
     return;
   }
+  if (track.kind == rig::CaptureKind::bytes) {
+    lanes_.push_back({track.kind, bytes_.size()});
+    bytes_.emplace_back();
+    return;
+  }
   const Converter converter = make_converter(setup_, track.port, troubles);
   info.scale = converter.scale;
   const SensePlace place = world_.sense(track.port);
@@ -69,6 +74,7 @@ void Recorder::begin_segment(std::int64_t at, const rig::Segment& segment) {
   windows_ = &segment.windows;
   next_window_ = segment.windows.empty() ? INT64_MAX : at;
   for (Lane& lane : lanes_) lane.flagged = false;
+  for (ByteLane& lane : bytes_) lane.cut();
   for (EnvelopeLane& lane : envelopes_) lane.watch(false);
   if (const auto* until = std::get_if<rig::Until>(&segment.end)) {
     for (const rig::SettleCondition& c : until->conditions) envelopes_[lanes_[index(c.track)].at].watch(true);
@@ -120,7 +126,17 @@ void Recorder::end_step(std::int64_t to) {
   }
   if (!world_.speed().edges_in().empty()) take_edges(world_.speed().edges_in(), false, to);
   if (!world_.speed().edges_out().empty()) take_edges(world_.speed().edges_out(), true, to);
+  if (!world_.service().arrived().empty()) take_bytes();
   for (NetLanes& group : nets_) group.net->begin_stretch(to);
+}
+
+void Recorder::take_bytes() {
+  std::vector<ServiceWire::Byte>& arrived = world_.service().arrived();
+  for (ByteLane& lane : bytes_) {
+    if (!lane.active()) continue;
+    for (const ServiceWire::Byte& byte : arrived) lane.take(byte), ++waiting_;
+  }
+  arrived.clear();
 }
 
 void Recorder::take_envelopes(NetLanes& group, std::int64_t step) {

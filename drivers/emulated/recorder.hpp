@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "drivers/emulated/byte_lane.hpp"
 #include "drivers/emulated/lane.hpp"
 #include "drivers/emulated/world.hpp"
 #include "rig/core/recording.hpp"
@@ -46,6 +47,7 @@ class Recorder {
   template <class F>
   auto with(const Lane& lane, F&& f) {
     if (lane.kind == rig::CaptureKind::envelope) return f(envelopes_[lane.at]);
+    if (lane.kind == rig::CaptureKind::bytes) return f(bytes_[lane.at]);
     return lane.kind == rig::CaptureKind::samples ? f(samples_[lane.at]) : f(edges_[lane.at]);
   }
   void add_lane(const std::string& serial, const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info);
@@ -53,6 +55,7 @@ class Recorder {
   void end(rig::TrackId track, std::int64_t at);
   void move_windows(std::int64_t at);
   void take_edges(std::vector<SpeedLine::Edge>& edges, bool out, std::int64_t to);
+  void take_bytes();
   void flush(std::int64_t until);
   void rouse() {
     for (NetLanes& group : nets_) group.resting = false;
@@ -65,6 +68,7 @@ class Recorder {
   std::vector<EnvelopeLane> envelopes_;
   std::vector<SampleLane> samples_;
   std::vector<EdgeLane> edges_;
+  std::vector<ByteLane> bytes_;
   struct NetLanes {  ///< a net and the envelopes that look at it
     Net* net;
     std::vector<std::size_t> envelopes;

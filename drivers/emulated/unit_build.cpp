@@ -94,6 +94,8 @@ UnitBuild build_unit(const rig::Product& product, const std::string& serial, con
   unit.channels_swapped = find_defect(defects, "channels_swapped") != nullptr;
 
   if (const Defect* defect = find_defect(defects, "floating_without_ground")) unit.float_volts = defect->value;
+  unit.other_firmware = find_defect(defects, "wrong_firmware") != nullptr;
+  unit.other_table = find_defect(defects, "wrong_table") != nullptr;
   unit.start_phase = static_cast<int>(Chance{0x50726f6f66, serial, 4}.bits(0) % 10);
 
   for (const rig::PressureChannel& pressure : product.pressures) {

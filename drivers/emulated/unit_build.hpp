@@ -72,7 +72,8 @@ struct UnitBuild {
   double idle_current = 0, inrush_current = 0;
   std::int64_t inrush_ns = 0;
   bool channels_swapped = false;
-  int start_phase = 0;  ///< 0 to 9: which of ten starts is the one of tenth_start_glitch
+  bool other_firmware = false, other_table = false;  ///< what it says of itself over the service port
+  int start_phase = 0;                               ///< 0 to 9: which of ten starts is the one of tenth_start_glitch
 };
 
 /// The spread is a pure function of the serial number. Throws rig::RigFault when a defect names no channel of the

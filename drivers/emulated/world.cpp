@@ -53,6 +53,7 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
       product_{std::move(product)},
       module_{*product_, std::move(build), setup.seed, tick_ns},
       speed_{setup, *product_, module_.build().speed, module_.build().serial, speed_contacts(setup, troubles), tick_ns},
+      service_{*product_, module_.build()},
       supply_{setup, *product_, module_.build(), troubles},
       troubles_{troubles} {
   const rig::Wiring& wiring = setup.wiring;
@@ -135,6 +136,7 @@ void World::advance(std::int64_t to) {
     }
   }
   play_speed(to);
+  service_.advance(to);
 }
 
 void World::play_speed(std::int64_t to) {
@@ -151,6 +153,10 @@ void World::run_module(std::int64_t at) {
   const Module::Changes changes = module_.run(at, pins_);
   if (changes.outputs) drive_outputs(at);
   if (changes.current) set_current(at);
+  if (worked != module_.working()) {
+    service_.advance(at);
+    service_.set_alive(at, module_.working());
+  }
   if (changes.contacts || worked != module_.working()) rewire(at);
 }
 

@@ -10,6 +10,7 @@
 #include "drivers/emulated/instrument.hpp"
 #include "drivers/emulated/line.hpp"
 #include "drivers/emulated/module.hpp"
+#include "drivers/emulated/service_port.hpp"
 #include "drivers/emulated/speed_line.hpp"
 #include "drivers/emulated/supply_net.hpp"
 #include "rig/core/bench_setup.hpp"
@@ -44,6 +45,7 @@ class World {
   void limit_slew(rig::PortId port, double volts_per_second) { outputs_[index(port)].slew = volts_per_second; }
   SensePlace sense(rig::PortId port);
   SpeedLine& speed() { return speed_; }
+  ServiceWire& service() { return service_; }
   /// The sources that have been at their current limit since the last call: for longer than a make before break or
   /// a bounce takes, as a board's comparator with a filter tells.
   std::vector<rig::PortId> take_limited(std::int64_t now);
@@ -90,6 +92,7 @@ class World {
   std::shared_ptr<const rig::Product> product_;
   Module module_;
   SpeedLine speed_;
+  ServiceWire service_;
   std::deque<Line> lines_;      ///< in the wiring's order
   std::vector<Line*> line_at_;  ///< per pressure and then the temperature; may be missing
   SupplyNet supply_;

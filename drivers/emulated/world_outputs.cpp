@@ -30,7 +30,10 @@ void World::apply(std::int64_t at, const rig::Action& action) {
                      rebuild(line, at);
                    }
                  },
-                 [](const rig::Exchange&) {},  // refused when it was appended
+                 [&](const rig::Exchange& a) {
+                   service_.advance(at);
+                   service_.ask(at, a);
+                 },
              },
              action);
 }
@@ -178,6 +181,8 @@ void World::move_contact(std::int64_t at, rig::PortId port, bool closed) {
 void World::make_safe(std::int64_t at) {
   pending_.clear();
   speed_.release(at);
+  service_.advance(at);
+  service_.fall_silent(at);
   for (std::size_t i = 0; i < setup_.ports.size(); ++i) {
     const auto port = static_cast<rig::PortId>(i);
     const rig::PortKind kind = setup_.ports[i].kind;
