@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <filesystem>
 #include <map>
 
 #include "rig/compile/load_file.hpp"
@@ -31,6 +32,7 @@ class BenchReader {
   std::optional<Load> read_load(MapReader& map, std::string_view key, bool must_pull_down);
   void read_check_standard(const Node& node);
   void read_calibration(const Node& node);
+  void read_shift_start(const Node& node);
   std::optional<PortId> port_of(MapReader& map, const Node& node, std::initializer_list<PortKind> kinds);
   void need_port(MapReader& map, std::string_view key, PortId& into, std::initializer_list<PortKind> kinds);
   void may_port(MapReader& map, std::string_view key, std::optional<PortId>& into,
@@ -54,6 +56,7 @@ std::optional<BenchSetup> BenchReader::read(const Node& root) {
     if (const Node* wiring = file.need("wiring", "{battery: {...}, rails: [...], speed: {...}, lines: [...]}"))
       read_wiring(*wiring);
     if (const Node* calibration = file.find("calibration")) read_calibration(*calibration);
+    if (const Node* shift_start = file.find("shift_start")) read_shift_start(*shift_start);
   }
   if (complaints_.count() != before) return std::nullopt;
   return bench_;
@@ -253,6 +256,13 @@ void BenchReader::read_check_standard(const Node& node) {
   map.need("error", bench_.check_standard_error, Allowed<Volts>{Volts{0.00001}, Volts{0.1}}, "2 mV");
 }
 
+/// A scenario about the stand itself that must have passed on this bench before units are sold from it.
+void BenchReader::read_shift_start(const Node& node) {
+  MapReader map{node, complaints_, "`shift_start`"};
+  map.need_text("scenario", bench_.shift_start_scenario, "../shift-start.yaml");
+  map.need("every", bench_.shift_start_every, Allowed<Nanoseconds>{60s, 7 * 24h}, "12 h");
+}
+
 /// Corrections in force, per port; a port that is not named is taken as it reads.
 void BenchReader::read_calibration(const Node& node) {
   std::vector<bool> seen(bench_.ports.size());
@@ -292,6 +302,10 @@ Loaded<BenchSetup> load_bench(const std::string& path) {
   if (root && settle_format(*root, FileKind::bench, complaints)) loaded.value = BenchReader{complaints}.read(*root);
   loaded.complaints = complaints.sorted();
   if (!loaded.complaints.empty()) loaded.value.reset();
+  if (loaded.value && !loaded.value->shift_start_scenario.empty()) {
+    auto& scenario = loaded.value->shift_start_scenario;
+    scenario = (std::filesystem::path{path}.parent_path() / scenario).lexically_normal().string();
+  }
   return loaded;
 }
 

@@ -99,6 +99,8 @@ struct BenchSetup {
   std::string device;                       ///< board: the serial port
   std::uint32_t baud = 3'000'000;           ///< board
   Nanoseconds reply_time_out{250'000'000};  ///< board: how long a reply may take
+  std::string shift_start_scenario;  ///< path of a scenario that must have passed here lately; empty: none need have
+  Nanoseconds shift_start_every{0};  ///< how lately, before an end-of-line run
 };
 
 /// The relays whose state of rest is closed: fault switches, the speed line's pull-up, the break in the ground.

@@ -36,7 +36,7 @@ constexpr Unit kCrankDegrees[] = {{"deg"}};
 constexpr Unit kCelsius[] = {{"degC"}};
 constexpr Unit kKelvins[] = {{"K"}};
 constexpr Unit kHertz[] = {{"Hz"}, {"kHz", 1000}, {"MHz", 1e6}};
-constexpr Unit kTimes[] = {{"ns"}, {"us", 1e3}, {"ms", 1e6}, {"s", 1e9}, {"min", 60e9}};
+constexpr Unit kTimes[] = {{"ns"}, {"us", 1e3}, {"ms", 1e6}, {"s", 1e9}, {"min", 60e9}, {"h", 3600e9}};
 
 constexpr Kind kVoltage{"a voltage", "13.8 V", kVolts};
 constexpr Kind kCurrent{"a current", "60 mA", kAmperes};

@@ -49,6 +49,7 @@ TEST_CASE("a time is kept in whole nanoseconds", "[core][quantity_text]") {
   CHECK(read<Nanoseconds>("0.1 ms") == 100us);
   CHECK(read<Nanoseconds>("1.5 s") == 1500ms);
   CHECK(read<Nanoseconds>("2 min") == 120s);
+  CHECK(read<Nanoseconds>("12 h") == 43200s);
   CHECK(read<Nanoseconds>("250 us") == 250us);
   CHECK_THAT(refusal<Nanoseconds>("1e30 s"), Contains("longer than 285 years"));
 }
@@ -85,7 +86,7 @@ TEST_CASE("an unknown unit is answered with the nearest known one", "[core][quan
   CHECK_THAT(refusal<Volts>("13.8 mv"), Contains("Did you mean 'mV'?"));
   CHECK_THAT(refusal<Kilopascals>("180 kpa"), Contains("Did you mean 'kPa'?"));
   CHECK_THAT(refusal<Rpm>("3500 prm"), Contains("Did you mean 'rpm'?"));
-  CHECK_THAT(refusal<Nanoseconds>("3 fortnights"), Contains("Use ns, us, ms, s or min"));
+  CHECK_THAT(refusal<Nanoseconds>("3 fortnights"), Contains("Use ns, us, ms, s, min or h"));
 }
 
 TEST_CASE("a unit of another kind is named as such", "[core][quantity_text]") {
