@@ -61,11 +61,13 @@ std::string as_sentence(std::string text) {
   return text;
 }
 
+std::string_view verdict_word(const RunReport& report) { return report.reseat ? "re-seat" : to_text(report.verdict); }
+
 void write_verdict(Markup& page, const RunReport& report) {
   const std::string style = "verdict " + std::string{verdict_class(report.verdict)};
   page.open("div", {{"class", style}, {"data-verdict", to_text(report.verdict)}});
   write_mark(page, report.verdict);
-  page.open("div").element("h1", to_text(report.verdict));
+  page.open("div").element("h1", verdict_word(report));
   page.open("p", {{"class", "unit"}}).element("small", "unit").typed(report.serial).close().close().close();
   if (!report.reason.empty()) page.element("p", as_sentence(report.reason), {{"class", "reason"}});
 }
@@ -75,12 +77,20 @@ void write_fact(Markup& page, std::string_view name, std::string_view value) {
   page.open("div").element("dt", name).open("dd").typed(value).close().close();
 }
 
+std::string attempt(const RunReport& report) {
+  if (report.reseats == 0) return std::to_string(report.attempt);
+  return std::to_string(report.attempt) + " (" + std::to_string(report.reseats) +
+         (report.reseats == 1 ? " re-seat)" : " re-seats)");
+}
+
 void write_facts(Markup& page, const RunReport& report) {
   page.open("dl", {{"class", "facts"}});
   write_fact(page, "product", report.product);
   write_fact(page, "scenario", report.scenario);
   write_fact(page, "purpose", report.purpose);
-  write_fact(page, "attempt of this unit", std::to_string(report.attempt));
+  write_fact(page, "attempt of this unit", attempt(report));
+  for (const auto& [what, text] : report.identity) write_fact(page, what, text);
+  for (const auto& [what, text] : report.surroundings) write_fact(page, what + " temperature", text);
   write_fact(page, "bench", report.bench);
   write_fact(page, "the bench's own words", report.bench_identity);
   write_fact(page, "operator", report.operator_name);
@@ -201,7 +211,9 @@ void write_foot(Markup& page, const RunReport& report) {
         "Fitting, emissions and road use are for licensed practice and local law.",
         "Undecided means that a limit lies within the measurement's uncertainty. Void means that the rig, not the "
         "unit, was at "
-        "fault and nothing was said of the unit. Neither is a pass."})
+        "fault and nothing was said of the unit. Re-seat means that the unit did not sit well in the fixture and is to "
+        "be "
+        "put in and run again. None of them is a pass."})
     page.element("li", caution);
   page.close();
   page.element("p",
@@ -214,7 +226,7 @@ void write_foot(Markup& page, const RunReport& report) {
 }
 
 std::string title(const RunReport& report) {
-  return std::string{to_text(report.verdict)} + ": unit " + report.serial + ", run " + std::to_string(report.run);
+  return std::string{verdict_word(report)} + ": unit " + report.serial + ", run " + std::to_string(report.run);
 }
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "rig/core/finding.hpp"
@@ -26,19 +27,24 @@ struct RunReport {
   std::int64_t run = 0;  ///< its number in the store
   std::string run_id;    ///< its identity anywhere; may be empty
   std::string serial;
-  int attempt = 1;       ///< how many runs of this scenario's purpose the unit has had, this one included
+  int attempt = 1;       ///< how many runs the unit has had, this one included
+  int reseats = 0;       ///< how many of them ended in a re-seat
   std::string product;   ///< title
   std::string scenario;  ///< title
   std::string scenario_hash;
-  std::string purpose;  ///< "end of line", "regression", "trial"
+  std::string purpose;  ///< "end of line", "regression", "trial", "bench"
   std::string bench;
-  std::string bench_identity;           ///< what the bench said of itself; may be empty
-  std::string program_version;          ///< "proofstand 0.1.0"
-  std::string operator_name;            ///< may be empty
+  std::string bench_identity;  ///< what the bench said of itself; may be empty
+  std::vector<std::pair<std::string, std::string>>
+      identity;  ///< what the module said of itself: ("firmware", "4f1c09")
+  std::vector<std::pair<std::string, std::string>> surroundings;  ///< ("ambient", "22.4 degC")
+  std::string program_version;                                    ///< "proofstand 0.1.0"
+  std::string operator_name;                                      ///< may be empty
   std::string opened_at, closed_at;     ///< wall clock, as they are to be printed ("2026-03-02 07:41:09 UTC")
   std::optional<double> bench_seconds;  ///< how long the bench played
   Verdict verdict = Verdict::void_;
-  std::string reason;  ///< one sentence; may be empty for pass
+  bool reseat = false;  ///< void because the unit did not sit well: shown as "re-seat"
+  std::string reason;   ///< one sentence; may be empty for pass
   std::vector<ReportStep> steps;
   std::vector<Finding> findings;     ///< in the order they were committed
   std::vector<std::string> remarks;  ///< what else a reader must know: segments played again, flags, judged anew

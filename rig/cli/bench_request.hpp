@@ -17,6 +17,9 @@ drivers::OpenRequest bench_request(std::shared_ptr<const Product> product, const
 /// Prints complaints to standard error; true when there were any.
 bool complain(const Complaints& complaints);
 
+/// Throws StoreError (not_found) where there is no store to look into.
+void need_store(const std::string& path);
+
 /// What is wrong with a serial number, in words; empty when nothing is.
 std::string serial_trouble(const std::string& serial);
 

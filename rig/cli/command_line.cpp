@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cstdlib>
 #include <exception>
 #include <iostream>
@@ -7,6 +8,7 @@
 #include "rig/cli/commands.hpp"
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/version.hpp"
+#include "rig/core/nearest_word.hpp"
 #include "rig/core/rig_fault.hpp"
 #include "rig/store/store_error.hpp"
 
@@ -43,6 +45,7 @@ struct Parser {
   ShowCommand show;
   ReportCommand report;
   VerifyCommand verify;
+  BenchCommand bench;
   std::string pace = "real";
   int exit = kDone;
 
@@ -50,13 +53,14 @@ struct Parser {
     app.require_subcommand(1);
     app.set_version_flag("--version", program_version());
     app.footer(std::string{kExitCodes} + "\n\n" + kCautions);
-    run.store = list.store = show.store = report.store = verify.store = default_store();
+    run.store = list.store = show.store = report.store = verify.store = bench.store = default_store();
     add_check();
     add_run();
     add_emulate();
     add_list();
     add_show();
     add_report();
+    add_bench();
     add_verify();
   }
 
@@ -79,6 +83,12 @@ struct Parser {
     c->add_option("--trouble", run.troubles, "a trouble of the emulated bench; repeatable")->type_name("NAME[=VALUE]");
     c->add_option("--seed", run.seed, "of the emulated bench's own errors and noise, instead of the bench file's")
         ->type_name("N");
+    c->add_option("--after-void", run.after_void,
+                  "run a unit that was set aside after two voids again: what was found; kept with the run")
+        ->type_name("REASON");
+    c->add_option("--without-shift-start", run.without_shift_start,
+                  "go on though the bench's shift-start scenario has not passed: why; kept with the run")
+        ->type_name("REASON");
     c->add_flag("--json", run.json, "print one JSON object");
     add_store(*c, run.store);
     c->callback([this] { exit = run_command(run); });
@@ -104,7 +114,7 @@ struct Parser {
   void add_list() {
     auto* c = app.add_subcommand("list", "list the runs in the store, newest first");
     c->add_option("--unit", list.serial, "only this unit's")->type_name("SERIAL");
-    c->add_option("--verdict", list.verdict, "only pass, fail, undecided or void")->type_name("WORD");
+    c->add_option("--verdict", list.verdict, "only pass, fail, undecided, void or re-seat")->type_name("WORD");
     c->add_option("--limit", list.limit, "at most this many")->type_name("N")->check(CLI::PositiveNumber);
     c->add_flag("--json", list.json, "print one JSON object");
     add_store(*c, list.store);
@@ -128,6 +138,17 @@ struct Parser {
     add_store(*c, report.store);
     c->callback([this] { exit = report_command(report); });
   }
+  void add_bench() {
+    auto* c = app.add_subcommand("bench", "show a bench's state: fixture, contacts, the plug's readings in force");
+    c->add_option("BENCH", bench.bench, "the bench's file")->required();
+    c->add_option("--new-fixture", bench.new_fixture,
+                  "note that another fixture is mounted, and why: its contacts are counted anew")
+        ->type_name("REASON");
+    c->add_option("--operator", bench.operator_name, "who mounted it")->type_name("NAME");
+    c->add_flag("--json", bench.json, "print one JSON object");
+    add_store(*c, bench.store);
+    c->callback([this] { exit = bench_command(bench); });
+  }
   void add_verify() {
     auto* c = app.add_subcommand("verify", "walk the store's ledger and find any edit");
     c->add_option("--head", verify.head, "a head digest noted earlier, which must still be there")->type_name("DIGEST");
@@ -136,6 +157,22 @@ struct Parser {
     c->callback([this] { exit = verify_command(verify); });
   }
 };
+
+std::vector<std::string> command_names(const Parser& parser) {
+  std::vector<std::string> names;
+  for (const auto* command : parser.app.get_subcommands([](const CLI::App*) { return true; }))
+    names.push_back(command->get_name());
+  return names;
+}
+
+int unknown_command(const std::string& word, const std::vector<std::string>& known) {
+  std::cerr << "'" << word << "': no such command. ";
+  if (const auto near = nearest_word(word, known)) std::cerr << "Did you mean '" << *near << "'? ";
+  std::string all;
+  for (const auto& name : known) all += (all.empty() ? "" : ", ") + name;
+  std::cerr << "The commands: " << all << ". 'proofstand COMMAND --help' says more.\n";
+  return kBadInput;
+}
 
 int say(const std::exception& error, int code) {
   std::cerr << error.what() << '\n';
@@ -146,6 +183,9 @@ int say(const std::exception& error, int code) {
 
 int proofstand(int argc, char** argv) {
   Parser parser;
+  const auto known = command_names(parser);
+  if (argc > 1 && argv[1][0] != '-' && std::find(known.begin(), known.end(), argv[1]) == known.end())
+    return unknown_command(argv[1], known);
   try {
     parser.app.parse(argc, argv);
     return parser.exit;

@@ -19,10 +19,12 @@ struct RunCommand {
   std::string scenario, bench, serial;
   std::string store;
   std::string operator_name;
-  std::string device;                 ///< overrides the bench file's
-  std::vector<std::string> defects;   ///< of an emulated unit
-  std::vector<std::string> troubles;  ///< of an emulated bench
-  std::optional<std::uint64_t> seed;  ///< of an emulated bench, overrides the bench file's
+  std::string device;                              ///< overrides the bench file's
+  std::vector<std::string> defects;                ///< of an emulated unit
+  std::vector<std::string> troubles;               ///< of an emulated bench
+  std::optional<std::uint64_t> seed;               ///< of an emulated bench, overrides the bench file's
+  std::optional<std::string> after_void;           ///< why a unit that was set aside is run again
+  std::optional<std::string> without_shift_start;  ///< why the bench's shift-start scenario need not have passed
   bool json = false;
 };
 int run_command(const RunCommand& asked);
@@ -57,6 +59,14 @@ struct ReportCommand {
   bool json = false;
 };
 int report_command(const ReportCommand& asked);
+
+struct BenchCommand {
+  std::string bench, store;
+  std::string operator_name;
+  std::optional<std::string> new_fixture;  ///< why another one is mounted
+  bool json = false;
+};
+int bench_command(const BenchCommand& asked);
 
 struct VerifyCommand {
   std::string store;

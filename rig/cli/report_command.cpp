@@ -8,6 +8,7 @@
 #include "rig/cli/commands.hpp"
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/run_json.hpp"
+#include "rig/cli/run_notes.hpp"
 #include "rig/store/store_error.hpp"
 #include "rig/store/store_reader.hpp"
 
@@ -19,6 +20,13 @@ std::string purpose_of(const std::string& step) {
   const std::pair<const char*, const char*> known[] = {
       {"self_test_closing", "the bench alone again, after the last step: was it fit to judge?"},
       {"self_test", "the bench alone, the unit cut off: is it fit to judge?"},
+      {"contacts", "before any power: opens, shorts and the resistance of every line from pin to pin"},
+      {"loading", "what the unit does to its sensors' lines, its outputs to a controller, and the rails and grounds"},
+      {"speed_line", "the speed line as the product says it is: through-resistance, levels, edges, thresholds"},
+      {"identify", "which unit, hardware, firmware and tables it says it is"},
+      {"program", "a program beside the bench: loading and locking the firmware"},
+      {"warm_up", "the bench's own drift over a stretch of time"},
+      {"disturbance", "what the unit did to a bench that is well without it"},
       {"power_up", "cold starts: time to work, current, no glitch on any output meanwhile"},
       {"pass_through",
        "out = in wherever the module must not shift: without power, half powered, standing, idling, at the rails"},
@@ -45,6 +53,8 @@ RunReport fill(const StoreReader& reader, const StoredRun& run) {
   report.run_id = run.id;
   report.serial = opened.serial;
   report.attempt = static_cast<int>(opened.attempt);
+  report.reseats = static_cast<int>(run.reseats);
+  report.reseat = run.reseated();
   report.product = opened.product;
   report.scenario = opened.scenario;
   report.purpose = opened.purpose == "end_of_line" ? "end of line" : opened.purpose;
@@ -68,7 +78,10 @@ RunReport fill(const StoreReader& reader, const StoredRun& run) {
   } else {
     report.reason = "The run is not closed yet.";
   }
-  for (const auto& event : reader.events(run.number)) report.remarks.push_back(event.kind + ": " + event.text);
+  const auto events = reader.events(run.number);
+  report.identity = noted(events, "identity");
+  report.surroundings = noted(events, "surroundings");
+  for (auto& line : other_events(events)) report.remarks.push_back(std::move(line));
   for (auto& stored : reader.findings(run.number)) {
     const auto& step = stored.finding.step;
     const auto known =

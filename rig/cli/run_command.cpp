@@ -9,8 +9,11 @@
 #include "rig/cli/bench_request.hpp"
 #include "rig/cli/commands.hpp"
 #include "rig/cli/exit_code.hpp"
+#include "rig/cli/program_runner.hpp"
 #include "rig/cli/progress_line.hpp"
+#include "rig/cli/run_facts.hpp"
 #include "rig/cli/run_json.hpp"
+#include "rig/cli/run_policy.hpp"
 #include "rig/cli/run_recorder.hpp"
 #include "rig/cli/run_text.hpp"
 #include "rig/cli/signals.hpp"
@@ -31,12 +34,52 @@ struct Prepared {
   BenchSetup bench;
   std::vector<RunInput> inputs;
   drivers::OpenRequest request;
-  std::shared_ptr<const Plan> plan;  ///< against what the bench's file promises
+  std::optional<Scenario> shift_start;  ///< what the bench must have passed lately, where its file says so
+  KeptFacts known;                      ///< beforehand
+  std::shared_ptr<const Plan> plan;     ///< against what the bench's file promises
 };
+
+bool for_sale(const Prepared& prepared) { return prepared.scenario.purpose == Purpose::end_of_line; }
+
+std::string_view word_of(Purpose purpose) {
+  switch (purpose) {
+    case Purpose::end_of_line:
+      return "end_of_line";
+    case Purpose::regression:
+      return "regression";
+    case Purpose::trial:
+      return "trial";
+    case Purpose::bench:
+      break;
+  }
+  return "bench";
+}
 
 void keep_inputs(std::vector<RunInput>& inputs, const char* first_role, const std::vector<SourceFile>& files) {
   for (std::size_t i = 0; i < files.size(); ++i)
     inputs.push_back({i == 0 ? first_role : "product", files[i].path, files[i].bytes, {}});
+}
+
+bool make_plan(Prepared& prepared) {
+  auto compiled = compile(prepared.scenario, prepared.bench, capabilities_of(prepared.bench), prepared.known.facts);
+  if (complain(compiled.complaints)) return false;
+  prepared.plan = std::move(compiled.plan);
+  return true;
+}
+
+/// What the files alone say against an end-of-line run.
+bool fit_for_sale(const RunCommand& asked, Prepared& prepared) {
+  if (!for_sale(prepared)) return true;
+  if (const auto trouble = serial_pattern_trouble(prepared.scenario.product->serial_pattern, asked.serial);
+      !trouble.empty()) {
+    std::cerr << trouble << ".\n";
+    return false;
+  }
+  if (prepared.bench.shift_start_scenario.empty()) return true;
+  auto shift_start = load_scenario(prepared.bench.shift_start_scenario);
+  if (complain(shift_start.complaints)) return false;
+  if (shift_start.value->name != prepared.scenario.name) prepared.shift_start = std::move(shift_start.value);
+  return true;
 }
 
 bool prepare(const RunCommand& asked, Prepared& prepared) {
@@ -59,10 +102,25 @@ bool prepare(const RunCommand& asked, Prepared& prepared) {
   if (asked.seed) prepared.bench.seed = *asked.seed;
   keep_inputs(prepared.inputs, "scenario", scenario.files);
   keep_inputs(prepared.inputs, "bench", bench.files);
-  auto compiled = compile(prepared.scenario, prepared.bench, capabilities_of(prepared.bench));
-  if (complain(compiled.complaints)) return false;
-  prepared.plan = std::move(compiled.plan);
-  return true;
+  prepared.known = facts_without_store(prepared.scenario, asked.serial);
+  return fit_for_sale(asked, prepared) && make_plan(prepared);
+}
+
+/// What may have become of this unit and this bench since: whether the run may begin, and what it must know.
+bool look_back(const RunCommand& asked, Prepared& prepared) {
+  const StoreReader reader{asked.store};
+  const auto now = wall_time_now();
+  std::vector<std::string> wrong, remarks;
+  if (for_sale(prepared) && !asked.after_void) wrong.push_back(set_aside_trouble(reader.attempts_of(asked.serial)));
+  if (for_sale(prepared) && prepared.shift_start && !asked.without_shift_start)
+    wrong.push_back(shift_start_trouble(reader, prepared.bench, *prepared.shift_start, now));
+  std::erase(wrong, "");
+  for (const auto& what : wrong) std::cerr << what << ".\n";
+  if (!wrong.empty()) return false;
+  prepared.known = gather_facts(reader, prepared.scenario, prepared.bench, asked.serial, now, remarks);
+  for (const auto& remark : remarks) std::cerr << remark << ".\n";
+  prepared.inputs.push_back({kFactsRole, "facts.json", facts_json(prepared.known), {}});
+  return make_plan(prepared);
 }
 
 RunOpened opening(const RunCommand& asked, const Prepared& prepared) {
@@ -71,9 +129,7 @@ RunOpened opening(const RunCommand& asked, const Prepared& prepared) {
   opened.product = prepared.scenario.product->name;
   opened.scenario = prepared.scenario.name;
   opened.bench = prepared.bench.name;
-  opened.purpose = prepared.scenario.purpose == Purpose::end_of_line  ? "end_of_line"
-                   : prepared.scenario.purpose == Purpose::regression ? "regression"
-                                                                      : "trial";
+  opened.purpose = word_of(prepared.scenario.purpose);
   opened.inputs = prepared.inputs;
   for (const auto& step : prepared.plan->steps) {
     const JudgeVersion judge{std::string{step->kind()}, step->judge_version()};
@@ -89,19 +145,35 @@ RunOpened opening(const RunCommand& asked, const Prepared& prepared) {
   return opened;
 }
 
+/// Keeps with the run what a person decided against a rule.
+void keep_overrides(const RunCommand& asked, const Prepared& prepared, StoreWriter& writer, RunNumber run) {
+  auto keep = [&](const char* kind, const std::optional<std::string>& why) {
+    if (!why || !for_sale(prepared)) return;
+    RunEvent event;
+    event.run = run;
+    event.kind = kind;
+    event.text = *why;
+    event.who = asked.operator_name;
+    writer.add_event(event);
+  };
+  keep("after void", asked.after_void);
+  keep("without shift start", asked.without_shift_start);
+}
+
 /// Opens the bench, holds the plan against what it really can do, and plays. Whatever the rig does ends in an outcome.
 Outcome carry_out(const Prepared& prepared, StoreWriter& writer, RunNumber number, ProgressLine& progress,
                   StopSwitch& stop, std::unique_ptr<RunRecorder>& recorder) {
   Outcome outcome;
   try {
     const auto bench = drivers::open_bench(prepared.bench, prepared.request);
-    const auto compiled = compile(prepared.scenario, prepared.bench, bench->capabilities());
+    const auto compiled = compile(prepared.scenario, prepared.bench, bench->capabilities(), prepared.known.facts);
     if (!compiled.plan) {
       outcome.reason = "the bench is not what its file says: " + to_text(compiled.complaints.front());
       return outcome;
     }
     recorder = std::make_unique<RunRecorder>(writer, number, bench->capabilities(), progress);
-    return run(*compiled.plan, *bench, *recorder, &stop);
+    PosixProgramRunner programs{[&](const ProgramReport& report) { recorder->event("program", to_text(report)); }};
+    return run(*compiled.plan, *bench, *recorder, &stop, &programs);
   } catch (const RigFault& fault) {
     outcome.reason = fault.what();
     outcome.end = {EndState::Reason::fault, fault.what(), false, {}};
@@ -114,9 +186,10 @@ RunClosed closing(RunNumber number, const Outcome& outcome, Nanoseconds host_dur
   closed.run = number;
   closed.verdict = outcome.verdict;
   closed.reason = outcome.reason;
-  closed.end = outcome.end.reason == EndState::Reason::completed ? RunEnd::completed
-               : outcome.end.reason == EndState::Reason::stopped ? RunEnd::stopped
-                                                                 : RunEnd::fault;
+  closed.end = outcome.reseat                                      ? RunEnd::reseat
+               : outcome.end.reason == EndState::Reason::completed ? RunEnd::completed
+               : outcome.end.reason == EndState::Reason::stopped   ? RunEnd::stopped
+                                                                   : RunEnd::fault;
   closed.end_text = outcome.end.text;
   closed.outputs_safe = outcome.end.outputs_safe;
   closed.supply = outcome.end.supply;
@@ -135,10 +208,11 @@ int tell(const RunCommand& asked, RunNumber number, const Outcome& outcome) {
   const StoreReader reader{asked.store};
   const auto stored = reader.load_run(number);
   const auto findings = reader.findings(number);
+  const auto events = reader.events(number);
   if (asked.json)
-    print(to_json(stored, findings));
+    print(to_json(stored, findings, events));
   else
-    print_run(stored, findings, false);
+    print_run(stored, findings, events, false);
   if (outcome.end.reason == EndState::Reason::stopped && outcome.verdict == Verdict::void_) return kStopped;
   return exit_code_of(outcome.verdict);
 }
@@ -146,6 +220,11 @@ int tell(const RunCommand& asked, RunNumber number, const Outcome& outcome) {
 }  // namespace
 
 int run_command(const RunCommand& asked) {
+  for (const auto* reason : {&asked.after_void, &asked.without_shift_start}) {
+    if (!*reason || !(*reason)->empty()) continue;
+    std::cerr << "a reason is missing: say in a few words why the rule is set aside. It is kept with the run.\n";
+    return kBadInput;
+  }
   Prepared prepared;
   if (!prepare(asked, prepared)) return kBadInput;
 
@@ -164,7 +243,9 @@ int run_command(const RunCommand& asked) {
   };
   StoreWriter writer{asked.store, options};
   tell_interrupted(writer);
+  if (!look_back(asked, prepared)) return kBadInput;
   const auto opened = writer.open_run(opening(asked, prepared));
+  keep_overrides(asked, prepared, writer, opened.number);
 
   const auto started = std::chrono::steady_clock::now();
   std::unique_ptr<RunRecorder> recorder;

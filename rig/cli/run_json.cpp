@@ -3,6 +3,8 @@
 #include <cmath>
 #include <iostream>
 
+#include "rig/cli/run_notes.hpp"
+#include "rig/cli/terminal.hpp"
 #include "rig/store/wall_time.hpp"
 
 namespace rig {
@@ -34,12 +36,14 @@ Json to_json(const StoredRun& run) {
             {"id", run.id},
             {"serial", run.opened.serial},
             {"verdict", run.closed ? Json(to_text(run.closed->verdict)) : Json(nullptr)},
+            {"shown_as", run.closed ? Json(verdict_word(*run.closed)) : Json(nullptr)},
             {"reason", run.closed ? run.closed->reason : "the run is not closed yet"},
             {"product", run.opened.product},
             {"scenario", run.opened.scenario},
             {"bench", run.opened.bench},
             {"purpose", run.opened.purpose},
             {"attempt", run.opened.attempt},
+            {"reseats", run.reseats},
             {"operator", run.opened.operator_name},
             {"defects", run.opened.defects},
             {"program", run.opened.program},
@@ -64,8 +68,14 @@ Json to_json(const StoredRun& run) {
   return json;
 }
 
-Json to_json(const StoredRun& run, std::span<const StoredFinding> findings) {
+Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events) {
   auto json = to_json(run);
+  for (const char* kind : {"identity", "surroundings"}) {
+    auto& notes = json[kind] = Json::object();
+    for (const auto& [what, text] : noted(events, kind)) notes[what] = text;
+  }
+  auto& happened = json["events"] = Json::array();
+  for (const auto& event : events) happened.push_back({{"kind", event.kind}, {"text", event.text}, {"who", event.who}});
   auto& list = json["findings"] = Json::array();
   for (const auto& stored : findings) list.push_back(to_json(stored.finding));
   return json;

@@ -17,9 +17,10 @@ using Json = nlohmann::ordered_json;
 constexpr int kJsonFormat = 1;
 
 Json to_json(const Finding& finding);
-/// A run without its findings.
+/// A run without its findings. `verdict` is one of four words; `shown_as` is what people see, "RE-SEAT" among them.
 Json to_json(const StoredRun& run);
-Json to_json(const StoredRun& run, std::span<const StoredFinding> findings);
+/// With `identity` (what the module said of itself), `surroundings` and `events`.
+Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events);
 Json to_json(const Complaints& complaints);
 
 /// To standard output, with a newline.

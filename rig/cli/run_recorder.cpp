@@ -1,6 +1,7 @@
 #include "rig/cli/run_recorder.hpp"
 
 #include "rig/cli/progress_line.hpp"
+#include "rig/cli/run_notes.hpp"
 #include "rig/store/store_error.hpp"
 
 namespace rig {
@@ -27,12 +28,23 @@ void RunRecorder::found(const Finding& finding) {
 
 void RunRecorder::progressed(const RunProgress& progress) { progress_.show(progress); }
 
+/// What is read again later and still says the same is kept once.
+void RunRecorder::noted(const Note& note) {
+  if (!noted_.insert({note.kind, note.text}).second) return;
+  event(event_kind_of(note), note.kind + ": " + note.text);
+}
+
 void RunRecorder::segment_repeated(std::uint32_t segment, const std::string& why) {
-  RunEvent event;
-  event.run = run_;
-  event.kind = "segment repeated";
-  event.text = "segment " + std::to_string(segment) + ": " + why;
-  guarded([&] { writer_.add_event(event); });
+  event("segment repeated", "segment " + std::to_string(segment) + ": " + why);
+}
+
+void RunRecorder::event(std::string kind, std::string text, std::string who) {
+  RunEvent happened;
+  happened.run = run_;
+  happened.kind = std::move(kind);
+  happened.text = std::move(text);
+  happened.who = std::move(who);
+  guarded([&] { writer_.add_event(happened); });
 }
 
 void RunRecorder::recorded(const std::string& step, std::uint32_t part, const std::vector<TrackInfo>& tracks,

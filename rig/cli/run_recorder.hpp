@@ -1,6 +1,7 @@
 #pragma once
 
 #include <exception>
+#include <set>
 #include <string>
 
 #include "rig/run/run.hpp"
@@ -19,7 +20,10 @@ class RunRecorder final : public RunListener {
 
   void found(const Finding& finding) override;
   void progressed(const RunProgress& progress) override;
+  void noted(const Note& note) override;
   void segment_repeated(std::uint32_t segment, const std::string& why) override;
+  /// Keeps something that happened with the run.
+  void event(std::string kind, std::string text, std::string who = {});
   bool wants_traces() const override { return true; }
   void recorded(const std::string& step, std::uint32_t part, const std::vector<TrackInfo>& tracks,
                 std::vector<Slice>&& slices) override;
@@ -35,6 +39,7 @@ class RunRecorder final : public RunListener {
   std::uint32_t tick_rate_;
   bool paced_;
   std::vector<std::string> ports_;
+  std::set<std::pair<std::string, std::string>> noted_;
   ProgressLine& progress_;
   std::exception_ptr error_;
 };

@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "rig/cli/run_notes.hpp"
 #include "rig/cli/terminal.hpp"
 
 namespace rig {
@@ -70,19 +71,29 @@ void print_steps(std::span<const StoredFinding> findings, bool colour) {
   }
 }
 
+std::string attempt_words(const StoredRun& run) {
+  const auto again = run.reseats == 0   ? std::string{}
+                     : run.reseats == 1 ? std::string{", 1 re-seat"}
+                                        : fmt::format(", {} re-seats", run.reseats);
+  return fmt::format("attempt {}{}", run.opened.attempt, again);
+}
+
 }  // namespace
 
-void print_run(const StoredRun& run, std::span<const StoredFinding> findings, bool all) {
+void print_run(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events,
+               bool all) {
   const bool colour = colour_on(STDOUT_FILENO);
   const auto& opened = run.opened;
-  std::cout << fmt::format("unit {}   run {}, attempt {}\n{} on {}, {}\n\n", opened.serial, run.number, opened.attempt,
+  std::cout << fmt::format("unit {}   run {}, {}\n{} on {}, {}\n\n", opened.serial, run.number, attempt_words(run),
                            opened.scenario, opened.bench, to_text(opened.opened_at));
   if (run.closed) {
-    std::cout << "  " << verdict_words(run.closed->verdict, colour) << "\n";
+    const auto software = software_in_words(events);
+    std::cout << "  " << verdict_words(*run.closed, colour) << (software.empty() ? "" : "   " + software) << "\n";
     print_reasons(run.closed->reason);
   } else {
     std::cout << "  not closed yet\n";
   }
+  for (const auto& line : other_events(events)) std::cout << "  " << line << '\n';
   std::cout << '\n';
   print_steps(findings, colour);
   constexpr std::size_t kMost = 20;
@@ -98,8 +109,10 @@ void print_run(const StoredRun& run, std::span<const StoredFinding> findings, bo
   }
   if (held_back) std::cout << fmt::format("  and {} more: proofstand show {} --all\n", held_back, run.number);
   if (run.closed) {
-    std::cout << dim(fmt::format("\n  {:.1f} s of bench time; outputs {}safe\n", seconds(run.closed->bench_duration),
-                                 run.closed->outputs_safe ? "" : "NOT CONFIRMED "),
+    std::string warmth;
+    for (const auto& [what, text] : noted(events, "surroundings")) warmth += fmt::format("; {} {}", what, text);
+    std::cout << dim(fmt::format("\n  {:.1f} s of bench time; outputs {}safe{}\n", seconds(run.closed->bench_duration),
+                                 run.closed->outputs_safe ? "" : "NOT CONFIRMED ", warmth),
                      colour);
   }
 }

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "rig/cli/bench_request.hpp"
 #include "rig/cli/commands.hpp"
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/run_json.hpp"
@@ -15,7 +16,6 @@
 #include "rig/store/verify.hpp"
 
 namespace rig {
-namespace {
 
 void need_store(const std::string& path) {
   if (!std::filesystem::exists(path))
@@ -23,14 +23,14 @@ void need_store(const std::string& path) {
                      "Name one with --store, or run a unit first"};
 }
 
-}  // namespace
-
 int list_command(const ListCommand& asked) {
   RunFilter filter{asked.serial, {}, asked.limit};
   if (asked.verdict) {
-    filter.verdict = verdict_from_text(*asked.verdict);
+    const bool reseat = *asked.verdict == "re-seat";
+    filter.verdict = reseat ? Verdict::void_ : verdict_from_text(*asked.verdict);
+    filter.reseated = reseat;
     if (!filter.verdict) {
-      std::cerr << "'" << *asked.verdict << "': no such verdict. Use pass, fail, undecided or void.\n";
+      std::cerr << "'" << *asked.verdict << "': no such verdict. Use pass, fail, undecided, void or re-seat.\n";
       return kBadInput;
     }
   }
@@ -46,7 +46,7 @@ int list_command(const ListCommand& asked) {
   if (runs.empty()) std::cerr << "no run fits\n";
   const bool colour = colour_on(STDOUT_FILENO);
   for (const auto& run : runs) {
-    const auto verdict = run.closed ? verdict_words(run.closed->verdict, false) : std::string{"... under way"};
+    const auto verdict = run.closed ? verdict_words(*run.closed, false) : std::string{"... under way"};
     std::cout << fmt::format("{:>6}  {:<14} {:<14} attempt {:<3} {:<24} {}\n", run.number, verdict, run.opened.serial,
                              run.opened.attempt, to_text(run.opened.opened_at), run.opened.scenario);
     if (run.closed && !run.closed->reason.empty()) std::cout << dim("          " + run.closed->reason, colour) << '\n';
@@ -59,10 +59,11 @@ int show_command(const ShowCommand& asked) {
   const StoreReader reader{asked.store};
   const auto run = reader.load_run(asked.run);
   const auto findings = reader.findings(run.number);
+  const auto events = reader.events(run.number);
   if (asked.json)
-    print(to_json(run, findings));
+    print(to_json(run, findings, events));
   else
-    print_run(run, findings, asked.all);
+    print_run(run, findings, events, asked.all);
   return kDone;
 }
 

@@ -16,25 +16,36 @@ bool colour_on(int descriptor) {
   return is_terminal(descriptor) && !(no_colour && *no_colour);
 }
 
-std::string verdict_words(Verdict verdict, bool colour) {
-  // Cyan and red stay apart for every kind of colour vision; word and shape tell the same without colour.
-  const char* shape = "";
-  const char* shade = "";
-  switch (verdict) {
+std::string_view verdict_word(const RunClosed& closed) {
+  if (closed.end == RunEnd::reseat) return "RE-SEAT";
+  switch (closed.verdict) {
     case Verdict::pass:
-      shape = "\u25cf PASS", shade = "\033[1;36m";
-      break;
+      return "PASS";
     case Verdict::fail:
-      shape = "\u25c6 FAIL", shade = "\033[1;31m";
-      break;
+      return "FAIL";
     case Verdict::undecided:
-      shape = "\u25d0 UNDECIDED", shade = "\033[1m";
-      break;
+      return "UNDECIDED";
     case Verdict::void_:
-      shape = "\u25cc VOID", shade = "\033[1m";
       break;
   }
-  return colour ? fmt::format("{}{}\033[0m", shade, shape) : shape;
+  return "VOID";
+}
+
+std::string verdict_words(const RunClosed& closed, bool colour) {
+  // Cyan and red stay apart for every kind of colour vision; word and shape tell the same without colour.
+  const char* shape = "\u25cc";
+  const char* shade = "\033[1m";
+  if (closed.end == RunEnd::reseat) {
+    shape = "\u21bb";
+  } else if (closed.verdict == Verdict::pass) {
+    shape = "\u25cf", shade = "\033[1;36m";
+  } else if (closed.verdict == Verdict::fail) {
+    shape = "\u25c6", shade = "\033[1;31m";
+  } else if (closed.verdict == Verdict::undecided) {
+    shape = "\u25d0";
+  }
+  const auto words = fmt::format("{} {}", shape, verdict_word(closed));
+  return colour ? fmt::format("{}{}\033[0m", shade, words) : words;
 }
 
 std::string dim(std::string_view text, bool colour) {

@@ -3,7 +3,7 @@
 #include <string>
 #include <string_view>
 
-#include "rig/core/finding.hpp"
+#include "rig/store/records.hpp"
 
 namespace rig {
 
@@ -11,8 +11,10 @@ namespace rig {
 bool colour_on(int descriptor);
 bool is_terminal(int descriptor);
 
-/// "PASS", "FAIL", "UNDECIDED", "VOID" with a shape of its own, so that it is told by word and shape before colour.
-std::string verdict_words(Verdict verdict, bool colour);
+/// "PASS", "FAIL", "UNDECIDED", "VOID", "RE-SEAT".
+std::string_view verdict_word(const RunClosed& closed);
+/// The same with a shape of its own, so that it is told by word and shape before colour.
+std::string verdict_words(const RunClosed& closed, bool colour);
 std::string dim(std::string_view text, bool colour);
 
 /// A value with digits that fit its unit ("183.42 kPa", "0.0123 V").

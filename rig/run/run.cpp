@@ -11,6 +11,7 @@
 #include "rig/compile/readings.hpp"
 #include "rig/core/rig_fault.hpp"
 #include "rig/run/disturbance.hpp"
+#include "rig/run/fit.hpp"
 #include "rig/run/missing_findings.hpp"
 #include "rig/run/trace_parts.hpp"
 
@@ -115,21 +116,14 @@ class Runner {
     }
   }
 
-  /// After a step about how the unit sits: false when the run ends here. Nothing has been powered yet, and nothing will
-  /// be. A void that lost readings are behind is the rig's, not the fit's.
+  /// After a step about how the unit sits: false when the run ends here. Nothing has been powered yet, and nothing of
+  /// the unit will be.
   bool sits_well(const CompiledStep& step) {
-    bool fail = false, reseat = false, lost = false;
-    for (const auto& finding : outcome_.findings) {
-      if (finding.step != step.name()) continue;
-      fail = fail || finding.verdict == Verdict::fail;
-      if (finding.verdict != Verdict::void_) continue;
-      const bool of_the_rig = finding.segment && rig_trouble_in_.contains(*finding.segment);
-      (of_the_rig ? lost : reseat) = true;
-    }
-    reseat_ = reseat && !fail;
-    unfit_ = fail || lost;
-    if (fail && closing_test_with_unit_cut_off()) play_step(*closing_test_with_unit_cut_off());
-    return !reseat_ && !unfit_;
+    const auto fit = fit_of(step.name(), outcome_.findings, rig_trouble_in_);
+    reseat_ = fit == Fit::reseat;
+    unfit_ = fit == Fit::bad || fit == Fit::unknown;
+    if (fit == Fit::bad && closing_test_with_unit_cut_off()) play_step(*closing_test_with_unit_cut_off());
+    return fit == Fit::good;
   }
 
   /// The closing self-test, when the scenario has one and the bench can cut the unit off for it.

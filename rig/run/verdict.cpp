@@ -99,10 +99,20 @@ std::string names_in_words(std::string text) {
   return text;
 }
 
+/// A reason as it is said for the run: one semicolon stands between reasons, none within; what to do about a re-seat is
+/// said once, by the headline.
+std::string said_of(const Finding& finding) {
+  constexpr std::string_view kAdvice = "re-seat the connector and test again: ";
+  std::string text = names_in_words(finding.reason);
+  if (text.starts_with(kAdvice)) text.erase(0, kAdvice.size());
+  for (auto at = text.find("; "); at != std::string::npos; at = text.find("; ", at)) text.replace(at, 2, ", ");
+  return text;
+}
+
 std::string sentence(const Group& group) {
   const auto* worst = *std::max_element(group.findings.begin(), group.findings.end(),
                                         [](auto* a, auto* b) { return severity(*a) < severity(*b); });
-  return fmt::format("{}: {}", place_in_words(*worst, group.findings.size()), names_in_words(worst->reason));
+  return fmt::format("{}: {}", place_in_words(*worst, group.findings.size()), said_of(*worst));
 }
 
 /// The headline is about the first group: what is wrong, then what to do. The other groups follow.

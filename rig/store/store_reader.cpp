@@ -114,9 +114,10 @@ std::vector<StoredRun> StoreReader::list_runs(const RunFilter& filter) const {
   return queries_->runs(
       "WHERE (?1 = 0 OR serial = ?2) AND (?3 = '' OR EXISTS (SELECT 1 FROM run_closed WHERE run_closed.id = "
       "run_opened.id AND "
-      "verdict = ?3)) AND (?5 = '' OR bench = ?5) AND (?6 = '' OR purpose = ?6) ORDER BY id DESC LIMIT ?4",
+      "verdict = ?3 AND (ended = 'reseat') = ?7)) AND (?5 = '' OR bench = ?5) AND (?6 = '' OR purpose = ?6) ORDER BY "
+      "id DESC LIMIT ?4",
       filter.serial ? 1 : 0, filter.serial.value_or(""), verdict, filter.limit, filter.bench.value_or(""),
-      filter.purpose.value_or(""));
+      filter.purpose.value_or(""), filter.reseated ? 1 : 0);
 }
 
 RunNumber StoreReader::find_run(std::string_view text) const {

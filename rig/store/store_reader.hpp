@@ -16,6 +16,7 @@ struct RunFilter {
   std::optional<Verdict> verdict;  ///< only closed runs have one
   std::int64_t limit = 50;
   std::optional<std::string> bench = {}, purpose = {};  ///< names, as in RunOpened
+  bool reseated = false;  ///< with a verdict: only runs that ended in a re-seat, else none of those
 };
 
 /// Reads a store, also while it is being written. One thread at a time. Everything throws StoreError.

@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import tempfile
@@ -60,26 +61,26 @@ class CommandLine(unittest.TestCase):
 
     def test_every_defect_fails_with_1_about_the_right_thing(self):
         listed = json.loads(self.proofstand("emulate", "--list-defects", "--json").stdout)
-        for defect in listed["defects"]:
+        for i, defect in enumerate(listed["defects"]):
             name = defect["name"]
             with self.subTest(defect=name):
-                code, run, said = self.run_unit("--defect", name)
+                code, run, said = self.run_unit("--defect", name, serial=f"T{i:05}")
                 self.assertEqual(code, 1, said)
                 wrong = [f["id"] for f in run["findings"] if f["verdict"] == "fail"]
                 self.assertTrue(any(re.match(ABOUT.get(name, ""), one) for one in wrong), wrong[:5])
 
     def test_a_fault_of_the_bench_is_void_with_3_and_never_a_fail(self):
-        for trouble in ("dead_link", "dead_link=5", "drifted_source@charge_source", "saturated_capture@charge_pressure",
-                        "drifted_check_standard"):
+        for i, trouble in enumerate(("dead_link", "dead_link=5", "drifted_source@charge_source",
+                                     "saturated_capture@charge_pressure", "drifted_check_standard")):
             with self.subTest(trouble=trouble):
-                done = self.proofstand("run", SCENARIO, "--bench", EMULATED, "--unit", "T00101", "--store", self.store,
+                done = self.proofstand("run", SCENARIO, "--bench", EMULATED, "--unit", f"T0020{i}", "--store", self.store,
                                        "--trouble", trouble)
                 if done.returncode == 2:
                     self.skipTest(done.stderr)
                 self.assertEqual(done.returncode, 3, done.stdout + done.stderr)
 
     def test_a_board_that_does_not_answer_is_3(self):
-        self.assertEqual(self.run_unit("--device", os.path.join(self.folder.name, "nothing"),
+        self.assertEqual(self.run_unit("--device", os.path.join(self.folder.name, "nothing"), "--without-shift-start", "a test",
                                        bench="scenarios/benches/board.yaml")[0], 3)
 
     def test_a_file_with_a_mistake_is_2_with_its_place(self):
@@ -110,6 +111,60 @@ class CommandLine(unittest.TestCase):
             self.assertIn("<h1>pass</h1>", text.read())
         self.assertEqual(self.proofstand("verify", "--store", self.store).returncode, 0)
 
+    def test_an_unknown_command_is_answered_with_the_nearest(self):
+        done = self.proofstand("lsit")
+        self.assertEqual(done.returncode, 2)
+        self.assertIn("'lsit': no such command. Did you mean 'list'?", done.stderr)
+
+    def test_a_serial_number_of_another_product_is_refused_before_anything_is_energised(self):
+        for serial in ("X1", "T0010", "S00101", "t00101"):
+            with self.subTest(serial=serial):
+                code, run, said = self.run_unit(serial=serial)
+                self.assertEqual((code, run), (2, None))
+                self.assertIn("is not one of this product (T#####: ", said)
+        self.assertFalse(os.path.exists(self.store))
+
+    def test_two_voids_in_a_row_set_a_unit_aside_until_a_person_says_why(self):
+        for _ in range(2):
+            self.assertEqual(self.run_unit("--trouble", "dead_link=5")[0], 3)
+        code, run, said = self.run_unit()
+        self.assertEqual((code, run), (2, None))
+        self.assertIn("unit T00101 is set aside: its last two end-of-line runs", said)
+        self.assertEqual(self.run_unit(serial="T00102")[0], 0)
+        self.assertEqual(self.run_unit("--after-void", "")[0], 2)
+        code, run, _ = self.run_unit("--after-void", "the cable was loose", "--operator", "Ann")
+        self.assertEqual((code, run["attempt"]), (0, 3))
+        self.assertIn({"kind": "after void", "text": "the cable was loose", "who": "Ann"}, run["events"])
+        self.assertEqual(self.run_unit()[0], 0)
+
+    def test_a_bench_that_asks_for_a_shift_start_refuses_units_until_it_has_passed(self):
+        scenarios = os.path.join(self.folder.name, "scenarios")
+        shutil.copytree("scenarios", scenarios)
+        bench = os.path.join(scenarios, "benches/emulated.yaml")
+        with open(bench, "a", encoding="utf-8") as text:
+            text.write("\nshift_start: {scenario: ../end-of-line-one-pressure.yaml, every: 12 h}\n")
+        code, run, said = self.run_unit(bench=bench)
+        self.assertEqual((code, run), (2, None))
+        self.assertIn("has not passed its shift-start scenario within 12 h (last passed: never on this fixture)", said)
+        code, run, _ = self.run_unit("--without-shift-start", "the plug is lent", bench=bench)
+        self.assertEqual(code, 0)
+        self.assertIn({"kind": "without shift start", "text": "the plug is lent", "who": ""}, run["events"])
+        self.assertEqual(self.run_unit(bench=bench, scenario=os.path.join(scenarios, "end-of-line-one-pressure.yaml"),
+                                       serial="S00001")[0], 0)
+        self.assertEqual(self.run_unit(bench=bench)[0], 0)
+        state = json.loads(self.proofstand("bench", bench, "--store", self.store, "--json").stdout)
+        self.assertEqual((state["matings"], state["shift_start"]["every_h"]), (3, 12))
+        self.assertEqual(state["shift_start"]["passed"]["serial"], "S00001")
+
+    def test_a_bench_says_how_its_fixture_fares(self):
+        self.run_unit()
+        state = json.loads(self.proofstand("bench", EMULATED, "--store", self.store, "--json").stdout)
+        self.assertEqual((state["matings"], state["fixture"], state["lately"]["reseats"]), (1, None, 0))
+        done = self.proofstand("bench", EMULATED, "--store", self.store, "--new-fixture", "pins worn", "--operator", "Ann")
+        self.assertEqual(done.returncode, 0)
+        self.assertRegex(done.stdout, r"0 matings since \S+ \(Ann: pins worn\)")
+        self.assertEqual(self.proofstand("bench", EMULATED, "--store", self.store, "--new-fixture", "").returncode, 2)
+
     def test_the_same_seed_gives_the_same_findings(self):
         first, second = (self.run_unit("--seed", "7")[1]["findings"] for _ in range(2))
         self.assertEqual(json.dumps(first), json.dumps(second))
@@ -122,7 +177,7 @@ class CommandLine(unittest.TestCase):
             try:
                 self.assertRegex(board.stdout.readline(), "^ready: ")
                 words = [PROGRAM, "run", SCENARIO, "--bench", "scenarios/benches/board.yaml", "--device", link, "--unit", "T00101",
-                         "--store", self.store, "--json"]
+                         "--store", self.store, "--json", "--without-shift-start", "a test"]
                 host = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
                 if pace == "real":
                     time.sleep(3)

@@ -15,10 +15,11 @@ END_OF_LINE = SCENARIOS / "end-of-line.yaml"
 TWO_PRESSURE = SCENARIOS / "products/two-pressure.yaml"
 EMULATED = SCENARIOS / "benches/emulated.yaml"
 BOARD = SCENARIOS / "benches/board.yaml"
+WITHOUT_SHIFT_START = ("--without-shift-start", "a test: the board is emulated")
 
 
 @contextlib.contextmanager
-def board(folder, *, unit="U-1", pace="max", product=TWO_PRESSURE, more=(), program=PROGRAM):
+def board(folder, *, unit="T00001", pace="max", product=TWO_PRESSURE, more=(), program=PROGRAM):
     """An emulated board that listens; yields the link to its pseudo-terminal, and its process."""
     link = pathlib.Path(folder) / "board"
     server = subprocess.Popen(
@@ -37,10 +38,11 @@ def board(folder, *, unit="U-1", pace="max", product=TWO_PRESSURE, more=(), prog
             raise
 
 
-def run(folder, *, unit="U-1", scenario=END_OF_LINE, bench=EMULATED, more=(), program=PROGRAM, env=None, store="store.sqlite"):
+def run(folder, *, unit="T00001", scenario=END_OF_LINE, bench=EMULATED, more=(), program=PROGRAM, env=None, store="store.sqlite"):
     """One run; its exit code, its JSON (or None) and what it said."""
     done = subprocess.run(
-        [program, "run", str(scenario), "--bench", str(bench), "--unit", unit, "--store", str(pathlib.Path(folder) / store), "--json", *more],
+        [program, "run", str(scenario), "--bench", str(bench), "--unit", unit, "--store", str(pathlib.Path(folder) / store), "--json",
+         *(WITHOUT_SHIFT_START if bench == BOARD else ()), *more],
         capture_output=True, text=True, timeout=300, env={**os.environ, **(env or {})}, check=False)
     report = json.loads(done.stdout) if done.stdout.strip() else None
     return done.returncode, report, done.stderr

@@ -42,13 +42,13 @@ def killed_anywhere():
     chance = random.Random(SEED)
     with tempfile.TemporaryDirectory() as folder:
         begun = time.monotonic()
-        code, _, said = stand.run(folder, unit="warm-up")
+        code, _, said = stand.run(folder, unit="T90000")
         assert code == 0, said
         usual = time.monotonic() - begun
         told, cut = {}, 0
         for i in range(TRIES):
             with open(pathlib.Path(folder) / "printed", "w+b") as printed:
-                process = start(folder, f"K-{i}", printed)
+                process = start(folder, f"T{i:05}", printed)
                 time.sleep(chance.uniform(0, 2 * usual))
                 process.kill()
                 process.wait()
@@ -58,7 +58,7 @@ def killed_anywhere():
                 told[report["run"]] = report
             else:
                 cut += 1
-        code, _, said = stand.run(folder, unit="after")  # the next start closes what was cut off
+        code, _, said = stand.run(folder, unit="T90001")  # the next start closes what was cut off
         assert code == 0, (SEED, said)
         _, listed = ask(folder, "list", "--limit", str(TRIES + 10))
         runs = {run["run"]: run for run in listed["runs"]}

@@ -42,7 +42,8 @@ def a_cable_pulled():
     with tempfile.TemporaryDirectory() as folder:
         with stand.board(folder, pace="real") as (link, server):
             run = subprocess.Popen(
-                [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "U-1", "--device", str(link),
+                [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "T00001", "--device", str(link),
+                 *stand.WITHOUT_SHIFT_START,
                  "--store", f"{folder}/store.sqlite", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
             time.sleep(2)
             server.kill()
@@ -57,7 +58,8 @@ def a_person_stops():
     """Ctrl-C makes the outputs safe, closes the run as void and exits 4"""
     with tempfile.TemporaryDirectory() as folder, stand.board(folder, pace="real") as (link, _):
         run = subprocess.Popen(
-            [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "U-1", "--device", str(link),
+            [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "T00001", "--device", str(link),
+                 *stand.WITHOUT_SHIFT_START,
              "--store", f"{folder}/store.sqlite", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         time.sleep(2)
         run.send_signal(signal.SIGINT)
@@ -70,15 +72,16 @@ def the_program_is_killed():
     """a run whose program is killed is closed as void at the next start, and the board takes the next one"""
     with tempfile.TemporaryDirectory() as folder, stand.board(folder, pace="real") as (link, _):
         run = subprocess.Popen(
-            [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "U-1", "--device", str(link),
+            [stand.PROGRAM, "run", str(stand.END_OF_LINE), "--bench", str(stand.BOARD), "--unit", "T00001", "--device", str(link),
+                 *stand.WITHOUT_SHIFT_START,
              "--store", f"{folder}/store.sqlite"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(2)
         run.kill()
         run.wait()
         time.sleep(0.5)  # the board's lease runs out after 250 ms
-        code, _, said = stand.run(folder, unit="U-2", more=())
+        code, _, said = stand.run(folder, unit="T00002", more=())
         assert code == 0 and "cut off earlier and is closed as void" in said, said
-        listed = subprocess.run([stand.PROGRAM, "list", "--store", f"{folder}/store.sqlite", "--unit", "U-1"], capture_output=True, text=True, check=True)
+        listed = subprocess.run([stand.PROGRAM, "list", "--store", f"{folder}/store.sqlite", "--unit", "T00001"], capture_output=True, text=True, check=True)
         assert "VOID" in listed.stdout, listed.stdout
 
 

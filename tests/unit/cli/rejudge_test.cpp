@@ -2,6 +2,7 @@
 // encoding.
 #include <map>
 
+#include "rig/cli/run_facts.hpp"
 #include "rig/store/trace_codec.hpp"
 #include "tests/unit/run/emulated_run.hpp"
 
@@ -29,7 +30,15 @@ struct Keep final : RunListener {
 
 TEST_CASE("judging a recording that went through the store gives the same findings as judging it live",
           "[cli][rejudge]") {
-  const emulated_run::Stand stand;
+  // What was known beforehand goes through the store as well: the plan that judges again is made from that.
+  auto known = facts_without_store(shipped::end_of_line(), "U-1");
+  known.facts.reseats = 2;
+  known.facts.plug_cleared = true;
+  known.facts.baseline = Baseline{"01a2139c", {{"speed_line/low", 0.1 + 0.2}, {"contacts/ground", 1.0 / 3}}};
+  const auto kept = facts_from_json(facts_json(known));
+  REQUIRE(kept);
+  const emulated_run::Stand stand{shipped::end_of_line(), shipped::emulated_bench(), known.facts};
+  const emulated_run::Stand judge{shipped::end_of_line(), shipped::emulated_bench(), kept->facts};
   for (const char* defect : {"", "offset", "startup_glitch"}) {
     Keep keep;
     emulated_run::Asked asked;
@@ -37,7 +46,7 @@ TEST_CASE("judging a recording that went through the store gives the same findin
     const auto live = stand.run(asked, keep);
 
     std::vector<Finding> again;
-    for (const auto& step : stand.plan().steps) {
+    for (const auto& step : judge.plan().steps) {
       std::vector<Reduction> reductions;
       for (const auto& part : keep.parts[step->name()]) {
         const auto trace = decode_trace(part);
@@ -52,7 +61,7 @@ TEST_CASE("judging a recording that went through the store gives the same findin
 
     CAPTURE(defect);
     std::size_t of_the_whole_run = 0;  // the watches', which come after the steps'
-    for (const auto& watch : stand.plan().watches) of_the_whole_run += watch->characteristics().size();
+    for (const auto& watch : judge.plan().watches) of_the_whole_run += watch->characteristics().size();
     REQUIRE(again.size() + of_the_whole_run == live.findings.size());
     for (std::size_t i = 0; i < again.size(); ++i) {
       REQUIRE(again[i].id == live.findings[i].id);

@@ -23,6 +23,31 @@ TEST_CASE("a report says the verdict as a word and carries its shape", "[reports
   }
 }
 
+TEST_CASE("a re-seat is shown as what it is: no verdict on the unit, and what to do", "[reports]") {
+  auto report = sample::run(Verdict::void_);
+  report.reseat = true;
+  report.reseats = 2;
+  report.attempt = 3;
+  report.reason = "the unit does not sit well in the fixture: contacts, ground: reads 3 ohm. Take it out";
+  const std::string page = to_html(report);
+  CHECK(holds(page, "<h1>re-seat</h1>"));
+  CHECK_FALSE(holds(page, "<h1>void</h1>"));
+  CHECK(holds(page, "<title>re-seat: unit "));
+  CHECK(holds(page, "3 (2 re-seats)"));
+  CHECK(holds(page, "The unit does not sit well in the fixture"));
+}
+
+TEST_CASE("a report says which software it is about, and how warm it was", "[reports]") {
+  auto report = sample::run(Verdict::pass);
+  report.identity = {{"firmware", "4f1c09"}, {"table", "77ab12"}};
+  report.surroundings = {{"ambient", "22.4 degC"}};
+  const std::string page = to_html(report);
+  for (const char* said : {"firmware", "4f1c09", "77ab12", "ambient temperature", "22.4 degC"}) {
+    INFO(said);
+    CHECK(holds(page, said));
+  }
+}
+
 TEST_CASE("a report names the unit, what it was tested with, and every step", "[reports]") {
   const std::string page = to_html(sample::run(Verdict::pass));
   for (const char* said :

@@ -20,9 +20,10 @@ struct Asked {
 /// A scenario compiled once, run many times.
 class Stand {
  public:
-  explicit Stand(rig::Scenario scenario = shipped::end_of_line(), rig::BenchSetup bench = shipped::emulated_bench())
+  explicit Stand(rig::Scenario scenario = shipped::end_of_line(), rig::BenchSetup bench = shipped::emulated_bench(),
+                 const rig::RunFacts& facts = {})
       : scenario_{std::move(scenario)}, bench_{std::move(bench)} {
-    auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_));
+    auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts);
     for (const auto& complaint : compiled.complaints) UNSCOPED_INFO(rig::to_text(complaint));
     REQUIRE(compiled.plan);
     plan_ = compiled.plan;

@@ -122,11 +122,13 @@ TEST_CASE("what a step notes is passed on, and the room's temperature once a run
   builder.step("identify", still, says);
   builder.closing_self_test();
   builder.plan().tracks.ambient = builder.plan().tracks.battery;  // any track will do
+  builder.plan().tracks.fixture = builder.plan().tracks.battery;
   ChangedBench bench{builder.plan(), [](int, Chunk&) {}};
   Watching watching;
   run(builder.plan(), bench, watching);
-  REQUIRE(watching.notes.size() == 2);
+  REQUIRE(watching.notes.size() == 3);
   CHECK(watching.notes[0].kind == "ambient");
   CHECK(watching.notes[0].text.ends_with(" degC"));
-  CHECK(watching.notes[1].text == "4f1c09");
+  CHECK(watching.notes[1].kind == "fixture");
+  CHECK(watching.notes[2].text == "4f1c09");
 }

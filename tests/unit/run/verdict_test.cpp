@@ -69,7 +69,8 @@ TEST_CASE("the first sentence of a reason says what is wrong and what to do", "[
     const auto reason = conclude_run(findings, health).reason;
     return reason.substr(0, reason.find("; "));
   };
-  auto contact = finding("contacts/through/charge_pressure", Verdict::void_, "reads 12 ohm, allowed at most 10 ohm");
+  auto contact = finding("contacts/through/charge_pressure", Verdict::void_,
+                         "re-seat the connector and test again: reads 12 ohm, allowed at most 10 ohm");
   auto ground = finding("contacts/ground", Verdict::void_, "reads 3 ohm, allowed at most 0.2 ohm");
   CHECK(headline({contact, ground}, {"", true, true, {}}) ==
         "the unit does not sit well in the fixture: contacts, through, charge pressure: reads 12 ohm, allowed at most "
@@ -92,6 +93,7 @@ TEST_CASE("a reason says names in words, but for what stands in quotes", "[run][
     return conclude_run(std::vector{finding("a/b", Verdict::fail, std::move(text))}, {}).reason;
   };
   CHECK(reason("charge_pressure did not settle") == "a, b: charge pressure did not settle. Set the unit aside");
+  CHECK(reason("open; re-seated 2 times") == "a, b: open, re-seated 2 times. Set the unit aside");
   CHECK(reason("the bench's source 'charge_source' of charge_pressure") ==
         "a, b: the bench's source 'charge_source' of charge pressure. Set the unit aside");
 }
