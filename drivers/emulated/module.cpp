@@ -67,7 +67,7 @@ Module::Module(const rig::Product& product, UnitBuild build, std::uint64_t seed,
       speed_{product.speed.wheel, static_cast<std::uint32_t>(1'000'000'000 / tick_ns),
              product.build.speed_timeout_intervals},
       tick_ns_{tick_ns},
-      next_sample_{build_.sample_phase_ns},
+      next_sample_{product.straight_through ? kNever : build_.sample_phase_ns},  // a plug has nothing that runs
       contact_due_{kNever} {
   for (std::size_t i = 0; i < product.pressures.size(); ++i) {
     const rig::PressureChannel& pressure = product.pressures[i];
@@ -92,6 +92,10 @@ Module::Module(const rig::Product& product, UnitBuild build, std::uint64_t seed,
     if (product.temperature->routing == rig::TemperatureRouting::redriven) {
       channels_.push_back(Channel{nullptr, straight(), straight(), {}, 0, {}});
       ChannelBuild plain;
+      const double sources = product.temperature->pull_up_at == rig::PullUpPlace::both ? 2 : 1;
+      if (product.temperature->pull_up_at != rig::PullUpPlace::module) {
+        pull_share_ = product.build.output_resistance.value() / (sources * product.temperature->curve.pull_up.value());
+      }
       plain.output_filter_ns = static_cast<double>(product.build.output_filter.count());
       build_.channels.push_back(plain);
     }
@@ -112,6 +116,8 @@ Module::Changes Module::run(std::int64_t now, const Pins& pins) {
   if (next_sample_ > now) return changes;
   next_sample_ += build_.sample_ns;
   power(now, pins, changes);
+  const bool floats = build_.float_volts && pins.fed_anyway;
+  if (floats != floats_) lose_ground(now, floats, changes);
   if (state_ != State::working) return changes;
   if (now >= ready_ && coil_ == pins.bypass_requested) energise(!pins.bypass_requested, now);
   changes.outputs = sample(pins);
@@ -156,6 +162,16 @@ void Module::power(std::int64_t now, const Pins& pins, Changes& changes) {
   } else if (state_ == State::booting && now - started_ >= build_.boot_ns) {
     start_working(now, pins);
   }
+}
+
+/// A good module lets go of its relay when its supply current has no way back. One that does not leaves its outputs
+/// connected, and they stand at whatever its parts leak there.
+void Module::lose_ground(std::int64_t now, bool floats, Changes& changes) {
+  floats_ = floats;
+  energise(floats, now);
+  if (!floats) return;
+  for (Channel& channel : channels_) channel.volts = *build_.float_volts;
+  changes.outputs = true;
 }
 
 void Module::start_working(std::int64_t now, const Pins& pins) {
@@ -234,6 +250,9 @@ std::int64_t Module::shifted(std::size_t i) const {
   return channel.to_fraction.at(std::clamp(pressure, channel.lowest, channel.highest));
 }
 
+/// What the output stage must give so that its pin shows `volts` against the controller's pull-up.
+double Module::redriven(double volts, double rail) const { return volts - (rail - volts) * pull_share_; }
+
 double Module::output_volts(std::size_t i, std::int64_t fraction, double rail, std::int64_t now) const {
   const ChannelBuild& build = build_.channels[i];
   if (build.stuck_at) return *build.stuck_at;
@@ -245,6 +264,7 @@ double Module::output_volts(std::size_t i, std::int64_t fraction, double rail, s
   const std::int64_t most = (std::int64_t{1} << bits) - 1;
   const std::int64_t code = std::clamp<std::int64_t>((fraction + (std::int64_t{1} << lost) / 2) >> lost, 0, most);
   double volts = static_cast<double>(code) / static_cast<double>(most + 1) * rail * build.gain + build.offset;
+  if (!channels_[i].product) volts = redriven(volts, rail);
   if (build.noise > 0) {
     volts += build.noise * normal().from(noise_.bits(static_cast<std::uint64_t>(now)), static_cast<int>(i));
   }

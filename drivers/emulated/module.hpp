@@ -20,8 +20,9 @@ struct Pins {
   std::vector<double> lines;       ///< V, per pressure and then the temperature
   std::vector<double> line_rails;  ///< V, the 5 V rail of each line at its sensor's side
   bool bypass_requested = false;
-  bool grounded = true;  ///< its ground has a way to zero
-  bool moved = true;  ///< something here differs from what was handed in last
+  bool grounded = true;     ///< its ground has a way to zero
+  bool fed_anyway = false;  ///< it has none, but the battery is there
+  bool moved = true;        ///< something here differs from what was handed in last
 };
 
 /// The emulated module: power, boot, sampling, its program in integer arithmetic, its relay. It owns no voltage and no
@@ -64,6 +65,8 @@ class Module {
   };
   void power(std::int64_t now, const Pins& pins, Changes& changes);
   void start_working(std::int64_t now, const Pins& pins);
+  void lose_ground(std::int64_t now, bool floats, Changes& changes);
+  double redriven(double volts, double rail) const;
   void energise(bool on, std::int64_t now);
   void move_contact(std::int64_t now, Changes& changes);
   bool sample(const Pins& pins);
@@ -88,6 +91,8 @@ class Module {
   std::int64_t engine_speed_ = 0, temperature_ = 0, temperature_fraction_ = -1;
   int starts_ = 0;  ///< since the session began
   bool tenth_start_ = false;
+  bool floats_ = false;    ///< without a ground
+  double pull_share_ = 0;  ///< how far the controller's pull-up lifts the temperature's output stage, of what is left
   bool noisy_ = false;
   bool settled_ = false;  ///< the last sample changed nothing
   bool coil_ = false;

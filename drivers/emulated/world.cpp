@@ -11,6 +11,7 @@
 namespace drivers::emulated {
 namespace {
 
+constexpr double kFedBattery = 5;                // V, enough to feed a module whose ground is broken
 constexpr double kInsideSupply = 5;              // V, of the supply inside a module
 constexpr std::int64_t kShortLimit = 2'000'000;  // a source at its limit for less is not noticed
 constexpr std::int64_t kClimateStep = 2'000'000'000;
@@ -235,6 +236,7 @@ void World::read_pins(std::int64_t at) {
   }
   pins_.bypass_requested = bypass_request_ && powered;
   pins_.grounded = supply_.grounded();
+  pins_.fed_anyway = !pins_.grounded && switches_.isolator && battery_.at_pin(only(kSource), at) > kFedBattery;
   pins_.moved = moved;
 }
 
