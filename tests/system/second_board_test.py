@@ -1,7 +1,8 @@
-"""Proves units on a second rig board, written from drivers/board/PROTOCOL.md alone: the page, not the code, is the wire.
+"""Proves units on a second rig board, written from the protocol's page alone: the page, not the code, is the wire.
 
-The board in second_board/ shares nothing with the program but that page. It does not end `until` segments itself, so
-that these runs also prove the host's `advance`. Started by tests/system/run. Needs Debian's python3-yaml.
+The board in second_board/ shares nothing with the program but that page. It speaks version 1.0 and stays as it is for
+ever, with the page of 1.0 and the bench, products and scenarios of its day: a board that was good then is good now. It
+does not end `until` segments itself, so that these runs also prove the host's `advance`. Started by tests/system/run. Needs Debian's python3-yaml.
 """
 
 import contextlib
@@ -17,7 +18,8 @@ import threading
 PROGRAM = os.environ.get("PROOFSTAND", "build/proofstand")
 ROOT = pathlib.Path(os.environ.get("PROOFSTAND_SOURCE", pathlib.Path(__file__).resolve().parents[2])).resolve()
 HERE = ROOT / "tests/system/second_board"
-BENCH = ROOT / "scenarios/benches/board.yaml"
+FILES = HERE / "files"
+BENCH = FILES / "benches/board.yaml"
 
 counts = {"passed": 0, "failed": 0}
 
@@ -34,7 +36,7 @@ def board(folder, product, *options):
     path = folder / "wire"
     with open(folder / "board.err", "w+b") as said:
         command = ["/usr/bin/python3", str(HERE / "board.py"), "--bench", str(BENCH), "--link", str(path),
-                   "--product", str(ROOT / "scenarios/products" / product), *options]
+                   "--product", str(FILES / "products" / product), *options]
         child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=said, text=True)
         try:
             line = child.stdout.readline()
@@ -56,7 +58,7 @@ def board(folder, product, *options):
 
 def prove(folder, path, serial, scenario="end-of-line"):
     """(exit status, report) of a run on the board."""
-    done = subprocess.run([PROGRAM, "run", str(ROOT / "scenarios" / f"{scenario}.yaml"), "--bench", str(BENCH), "--device",
+    done = subprocess.run([PROGRAM, "run", str(FILES / f"{scenario}.yaml"), "--bench", str(BENCH), "--device",
                            str(path), "--unit", serial, "--store", str(folder / "store.sqlite"), "--json"],
                           capture_output=True, text=True, timeout=300)
     try:
@@ -71,7 +73,7 @@ def described(report):
 
 
 def the_page_and_this_board_agree():
-    done = subprocess.run(["/usr/bin/python3", str(HERE / "examples.py"), str(ROOT / "drivers/board/PROTOCOL.md")],
+    done = subprocess.run(["/usr/bin/python3", str(HERE / "examples.py"), str(HERE / "PROTOCOL-1.0.md")],
                           capture_output=True, text=True, timeout=60)
     expect(done.returncode == 0, f"examples and vectors of the page: {done.stdout[-2000:]}{done.stderr[-2000:]}")
 
