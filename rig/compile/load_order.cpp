@@ -27,7 +27,6 @@ class OrderCheck {
       : scenario_{scenario}, steps_{scenario.steps}, places_{places}, all_{all}, complaints_{complaints} {}
 
   void end_of_line() {
-    if (!any<ContactsSpec>(steps_)) return older_end_of_line();
     check_beginning();
     check_presence();
     check_states();
@@ -44,14 +43,6 @@ class OrderCheck {
   }
 
  private:
-  void older_end_of_line() {
-    if (!is<SelfTestSpec>(steps_.front()))
-      complaints_.add(places_.front(), "an end-of-line scenario must begin with a self_test",
-                      "Put `- step: self_test` first: a bench that has not proved itself proves no unit");
-    need(any<PowerUpSpec>(steps_), "power_up");
-    need(any<PassThroughSpec>(steps_), "pass_through");
-    need(any<SweepSpec>(steps_), "sweep");
-  }
   bool has_service() const { return scenario_.product && scenario_.product->service; }
 
   void check_beginning() {

@@ -18,6 +18,15 @@ T loaded(const Loaded<T>& result) {
   return *result.value;
 }
 
+/// The step of a scenario that goes by this name.
+template <class Spec>
+Spec step(const Scenario& scenario, const std::string& name) {
+  for (const StepSpec& one : scenario.steps)
+    if (const auto* spec = std::get_if<Spec>(&one); spec && spec->name == name) return *spec;
+  FAIL("no step '" << name << "' of this kind");
+  return {};
+}
+
 }  // namespace
 
 TEST_CASE("the two-pressure product is read as its file says", "[compile][load]") {
@@ -175,11 +184,7 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
   const Loaded<Scenario> result = load_scenario(shipped("end-of-line.yaml"));
   const Scenario scenario = loaded(result);
   CHECK(scenario.purpose == Purpose::end_of_line);
-  REQUIRE(scenario.steps.size() == 6);
-  CHECK(std::holds_alternative<SelfTestSpec>(scenario.steps[0]));
-  CHECK(std::get<PowerUpSpec>(scenario.steps[1]).repeat == 3);
-  CHECK(std::get<PassThroughSpec>(scenario.steps[2]).states.size() == 9);
-  const SweepSpec sweep = std::get<SweepSpec>(scenario.steps[3]);
+  const SweepSpec sweep = step<SweepSpec>(scenario, "sweep");
   CHECK(sweep.name == "sweep");
   CHECK(sweep.speeds.size() == 14 + 13 + 2);
   CHECK(sweep.speeds.front() == Rpm{500});
@@ -190,8 +195,7 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
   CHECK(sweep.pressures.back() == Kilopascals{232});
   CHECK(sweep.band.absolute == 1.2);
   CHECK(sweep.noise == Volts{0.015});
-  const SweepSpec derate = std::get<SweepSpec>(scenario.steps[4]);
-  CHECK(derate.name == "derate");
+  const SweepSpec derate = step<SweepSpec>(scenario, "derate");
   CHECK(derate.temperatures.size() == 5);
   REQUIRE(derate.regions.size() == 1);
   CHECK(derate.regions[0].tolerance.absolute == 1.4);
@@ -203,10 +207,25 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
   }
 }
 
-TEST_CASE("the one-pressure end-of-line scenario loads", "[compile][load]") {
+TEST_CASE("both end-of-line scenarios begin with contacts and self-test and end without power", "[compile][load]") {
+  for (const char* file : {"end-of-line.yaml", "end-of-line-one-pressure.yaml"}) {
+    INFO(file);
+    const Scenario scenario = loaded(load_scenario(shipped(file)));
+    CHECK(scenario.purpose == Purpose::end_of_line);
+    CHECK(std::holds_alternative<ContactsSpec>(scenario.steps[0]));
+    CHECK(std::holds_alternative<SelfTestSpec>(scenario.steps[1]));
+    CHECK(step<PowerUpSpec>(scenario, "power_up").repeat == 10);
+    CHECK(step<LoadingSpec>(scenario, "loading").states.size() == 4);
+    CHECK(step<SpeedLineSpec>(scenario, "speed_line").slow_noisy_edges);
+    CHECK(step<PassThroughSpec>(scenario, "pass_through").states.size() == 10);
+    REQUIRE(std::holds_alternative<PassThroughSpec>(scenario.steps.back()));
+    CHECK(std::get<PassThroughSpec>(scenario.steps.back()).states == std::vector{PassThroughState::unpowered});
+  }
+}
+
+TEST_CASE("the one-pressure sweep has no second pressure to drop to", "[compile][load]") {
   const Scenario scenario = loaded(load_scenario(shipped("end-of-line-one-pressure.yaml")));
-  CHECK(scenario.steps.size() == 5);
-  CHECK(std::get<SweepSpec>(scenario.steps[3]).throttle_drop.empty());
+  CHECK(step<SweepSpec>(scenario, "sweep").throttle_drop.empty());
 }
 
 TEST_CASE("one bench file serves both products: all their channels are wired", "[compile][load]") {
