@@ -17,6 +17,7 @@ constexpr rig::Nanoseconds kSilence = 1s;  ///< heartbeats are answered: a board
 constexpr rig::Nanoseconds kOverdue = 500ms;  ///< beyond a segment's longest: something hangs
 constexpr rig::Nanoseconds kClockEvery = 500ms;
 constexpr rig::Nanoseconds kStopAgain = 20ms;
+constexpr rig::Nanoseconds kRecordsWait = 1s;
 constexpr rig::Nanoseconds kSafeWait =
     500ms;                             ///< outputs are safe within 100 ms of a stop, and the answer takes its way
 constexpr double kHostClockPpm = 200;  ///< what a computer's own clock may be off
@@ -146,10 +147,14 @@ void BoardSession::take_status() {
   if (status.epoch != epoch_) return;
   queue_->on_status(status, now);
   stream_->expect_up_to(status.data);
+  if (status.state == State::safe && started_ && !safe_since_) safe_since_ = now;
   const rig::Segment* playing = status.playing == kNoEntry ? nullptr : queue_->segment_at(status.playing);
   if (playing != playing_) playing_since_ = now;
   playing_ = playing;
-  if (playing && until_) until_->playing(*playing, status.segment_start);
+  // What is watched stays so until its record has come: statuses run ahead of the readings.
+  if (!playing || !until_ || watched_.value_or(status.playing) != status.playing) return;
+  watched_ = status.playing;
+  until_->playing(*playing, status.segment_start);
 }
 
 // --- readings --------------------------------------------------------------------------------------------------------
@@ -157,13 +162,45 @@ void BoardSession::take_status() {
 void BoardSession::hand_out(rig::Chunk& chunk) {
   const std::size_t before = chunk.ended.size();
   stream_->move_to(chunk);
-  if (until_) {
-    bool settled = false;
-    for (const rig::Block& block : chunk.blocks) settled = until_->take(block) || settled;
-    if (settled && !stop_asked_ && !over()) advance();
-    for (std::size_t i = before; i < chunk.ended.size(); ++i) until_->complete(chunk.ended[i]);
-  }
+  if (until_)
+    watch_settling(chunk);
+  else
+    for (const rig::SegmentRecord& record : chunk.ended) queue_->recorded(record.id);
   records_ += chunk.ended.size() - before;
+}
+
+/// The next segment begins where one has ended, whether or not the status that says so arrives. (After a hold it begins
+/// later, and the status tells.)
+void BoardSession::follow(const rig::SegmentRecord& record) {
+  watched_.reset();
+  const auto next = queue_->recorded(record.id);
+  if (!next) return;
+  watched_ = next->first;
+  until_->playing(*next->second, map_.ticks(record.end.since_start()));
+}
+
+/// Lays the readings to the segments they belong to, in order of time. REQUIRES: the chunk was just filled.
+void BoardSession::watch_settling(rig::Chunk& chunk) {
+  auto record = chunk.ended.begin();
+  bool settled = false;
+  const auto end_one = [&](std::size_t blocks_before) {
+    if (!until_->complete(*record))
+      chunk.flags.push_back({rig::RigFlag::Kind::link, record->start, std::nullopt,
+                             "what was lost on the link hid which segment played: nobody saw whether it settled"});
+    follow(*record);
+    settled = false;  // whatever settled was the one that has ended
+    for (std::size_t i = 0; i < blocks_before; ++i) settled = until_->take(chunk.blocks[i]) || settled;
+    ++record;
+  };
+  for (std::size_t i = 0; i < chunk.blocks.size(); ++i) {
+    while (record != chunk.ended.end() && record->end <= chunk.blocks[i].first) end_one(i);
+    settled = until_->take(chunk.blocks[i]) || settled;
+  }
+  while (record != chunk.ended.end()) end_one(chunk.blocks.size());
+  if (settled && !stop_asked_ && !over()) advance();
+  // A record may be among what could not be had again: the next status tells what plays.
+  const auto is_gap = [](const rig::RigFlag& flag) { return flag.kind == rig::RigFlag::Kind::gap; };
+  if (std::any_of(chunk.flags.begin(), chunk.flags.end(), is_gap)) watched_.reset();
 }
 
 /// A segment that has run out of time meanwhile is no trouble. Nobody waits for the answer: the statuses and the record
@@ -176,7 +213,15 @@ void BoardSession::advance() {
 bool BoardSession::over() const {
   if (!started_) return stop_asked_ ? connection_.status().state == State::safe : finished_;
   const Status& status = connection_.status();
-  return status.epoch == epoch_ && status.state == State::safe && stream_->complete() && !stream_->anything();
+  return status.epoch == epoch_ && status.state == State::safe && stream_->complete() && !stream_->anything() &&
+         !awaits_records();
+}
+
+/// A board of version 1.0 does not say how many frames still wait behind the status that tells of the end; but what was
+/// played to its end has a record for every segment.
+bool BoardSession::awaits_records() const {
+  return safe_since_ && connection_.status().last_end == EndReason::completed &&
+         records_ < queue_->segments_appended() && connection_.now() - *safe_since_ < kRecordsWait;
 }
 
 bool BoardSession::idle() const {

@@ -2,6 +2,7 @@
 
 #include <atomic>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -50,8 +51,11 @@ class BoardSession : public Session {
   void watch_deadline(rig::Nanoseconds now);
   void watch_clock();
   void hand_out(rig::Chunk& chunk);
+  void watch_settling(rig::Chunk& chunk);
+  void follow(const rig::SegmentRecord& record);
   void advance();
   bool over() const;
+  bool awaits_records() const;
   bool idle() const;
   rig::Nanoseconds next_duty(rig::Nanoseconds now) const;
   void make_safe();
@@ -65,11 +69,13 @@ class BoardSession : public Session {
   std::optional<HostQueue> queue_;
   std::optional<HostStream> stream_;
   std::optional<HostUntil> until_;
+  std::optional<std::uint32_t> watched_;  ///< entry that begins the segment that until_ watches, until its record comes
   bool started_ = false, finished_ = false, closed_ = false, clock_flagged_ = false;
   std::size_t records_ = 0;  ///< handed out
   rig::Nanoseconds last_beat_{0}, last_clock_{0}, last_stop_{0};
   const rig::Segment* playing_ = nullptr;
   rig::Nanoseconds playing_since_{0};
+  std::optional<rig::Nanoseconds> safe_since_;  ///< when the board was first heard to be safe after the start
 
   std::vector<std::uint8_t> stop_frame_;
   std::atomic<bool> stop_asked_ = false;

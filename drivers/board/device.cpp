@@ -243,7 +243,7 @@ Status Device::status(rig::Nanoseconds now) const {
   s.next = queue_.next();
   s.playing = player_.playing();
   s.free_entries = queue_.free_entries(), s.free_bytes = queue_.free_bytes();
-  s.data = frames_.next();
+  s.data = state_ == State::playing ? frames_.next_to_send() : frames_.next();
   if (state_ != State::playing && player_.end() && player_.end()->supply)
     s.supply_uv = static_cast<std::int32_t>(std::clamp(player_.end()->supply->value() * 1e6, -2e9, 2e9));
   s.segment_start = ticks_of(player_.segment_start(), rate);

@@ -18,6 +18,8 @@ class DeviceFrames {
   explicit DeviceFrames(std::size_t resend_bytes) : resend_bytes_{resend_bytes} {}
   void clear();
   std::uint32_t next() const { return base_ + static_cast<std::uint32_t>(frames_.size()); }
+  /// The first that was never sent.
+  std::uint32_t next_to_send() const { return sent_; }
   /// Adds frame number next(). `due` is bench time; it never goes back.
   void add(std::vector<std::uint8_t> coded, bool is_block, rig::Nanoseconds due);
   /// Nothing waits for its time any longer: playing has ended.

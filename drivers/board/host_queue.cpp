@@ -118,8 +118,6 @@ void HostQueue::on_status(const Status& status, rig::Nanoseconds now) {
   free_entries_ = status.free_entries;
   free_bytes_ = status.free_bytes;
   if (free_entries_ >= capacity_.entries / 2 && free_bytes_ >= capacity_.bytes / 2) filling_ = true;
-  if (status.playing != kNoEntry)
-    while (!begins_.empty() && begins_.front().first < status.playing) begins_.pop_front();
 }
 
 void HostQueue::on_time(rig::Nanoseconds now) {
@@ -132,6 +130,14 @@ const rig::Segment* HostQueue::segment_at(std::uint32_t entry) const {
   const auto found =
       std::find_if(begins_.begin(), begins_.end(), [entry](const auto& begin) { return begin.first == entry; });
   return found == begins_.end() ? nullptr : found->second;
+}
+
+std::optional<std::pair<std::uint32_t, const rig::Segment*>> HostQueue::recorded(std::uint32_t id) {
+  const auto found =
+      std::find_if(begins_.begin(), begins_.end(), [id](const auto& begin) { return begin.second->id == id; });
+  if (found != begins_.end()) begins_.erase(begins_.begin(), std::next(found));
+  if (begins_.empty()) return std::nullopt;
+  return begins_.front();
 }
 
 }  // namespace drivers::board

@@ -5,6 +5,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "drivers/board/wire_units.hpp"
@@ -39,8 +40,11 @@ class HostQueue {
   std::uint32_t accepted() const { return accepted_; }
   /// All entries encoded before started(): what arm's digest ends with.
   std::span<const std::uint8_t> preloaded() const { return preloaded_bytes_; }
-  /// The segment that begins with this entry; nothing for one that has long been played.
+  /// The segment that begins with this entry; nothing for one whose record has come.
   const rig::Segment* segment_at(std::uint32_t entry) const;
+  /// The record of the segment of this id has come: the next one, with its entry, plays or will; nothing: it is not
+  /// here yet.
+  std::optional<std::pair<std::uint32_t, const rig::Segment*>> recorded(std::uint32_t id);
   std::size_t segments_appended() const { return appended_; }
 
  private:

@@ -6,13 +6,13 @@
 namespace drivers::board {
 
 void HostUntil::playing(const rig::Segment& segment, std::uint64_t start) {
-  if (segment_ == segment.id) return;
-  note_state();
+  if (segment_ == segment.id && (start_ == map_->time(start) || ended_ == segment.id)) return;
+  if (segment_ != segment.id) note_state();
   segment_ = segment.id;
+  start_ = map_->time(start);
   conditions_.clear();
   const auto* until = std::get_if<rig::Until>(&segment.end);
   if (!until) return;
-  start_ = map_->time(start);
   from_ = start_ + until->not_before;
   for (const rig::SettleCondition& c : until->conditions) {
     const rig::Nanoseconds bin = tracks_[rig::index(c.track)].track.period;
@@ -26,9 +26,9 @@ bool HostUntil::take(const rig::Block& block) {
     if (condition.asked.track == block.track) take(condition, block);
   if (!all_settled()) return false;
   ended_ = segment_;
-  Settled& settled = known_[*segment_];
-  settled.clear();
-  for (const Condition& condition : conditions_) settled.push_back(condition.seen.front().since - start_);
+  Known& known = known_[*segment_];
+  known = {{}, true};
+  for (const Condition& condition : conditions_) known.settled.push_back(condition.seen.front().since - start_);
   conditions_.clear();
   return true;
 }
@@ -36,7 +36,7 @@ bool HostUntil::take(const rig::Block& block) {
 /// What the conditions of the segment that plays have come to, if it has not been ended by them.
 void HostUntil::note_state() {
   if (!segment_ || conditions_.empty()) return;
-  Settled& settled = known_[*segment_];
+  auto& settled = known_[*segment_].settled;
   settled.assign(conditions_.size(), std::nullopt);
   for (std::size_t i = 0; i < conditions_.size(); ++i)
     if (const auto& last = conditions_[i].last; last && last->settled) settled[i] = last->since - start_;
@@ -76,14 +76,19 @@ bool HostUntil::all_settled() {
   }
 }
 
-void HostUntil::complete(rig::SegmentRecord& record) {
-  if (segment_ == record.id) note_state();
+bool HostUntil::complete(rig::SegmentRecord& record) {
+  if (segment_ == record.id) {
+    note_state();
+    conditions_.clear();
+  }
   const auto known = known_.find(record.id);
-  if (known == known_.end()) return;
-  if (record.reason == rig::SegmentEnd::advanced) record.reason = rig::SegmentEnd::settled;
+  if (known == known_.end()) return record.reason != rig::SegmentEnd::timed_out;
+  const bool late = record.reason == rig::SegmentEnd::timed_out && known->second.all;
+  if (record.reason == rig::SegmentEnd::advanced || late) record.reason = rig::SegmentEnd::settled;
   if (record.reason == rig::SegmentEnd::settled || record.reason == rig::SegmentEnd::timed_out)
-    record.settled = known->second;
+    record.settled = known->second.settled;
   known_.erase(known_.begin(), std::next(known));
+  return true;
 }
 
 }  // namespace drivers::board

@@ -49,3 +49,10 @@ TEST_CASE("segments may be appended while others play, and after a pause", "[boa
   CHECK(ended == std::vector<std::uint32_t>{0, 1, 2});
   CHECK(session->close().reason == rig::EndState::Reason::completed);
 }
+
+TEST_CASE("readings that come behind the status that tells of the end are waited for", "[board][session]") {
+  Rig rig{[](ScriptedBoard& board) { board.data_latency = 30ms; }};
+  const auto played = rig.play(many(3, 50ms));
+  check_whole(played, 3, 50);
+  CHECK(played.end.reason == rig::EndState::Reason::completed);
+}

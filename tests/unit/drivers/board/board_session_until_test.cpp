@@ -90,3 +90,17 @@ TEST_CASE("a board that cannot advance at all is a fault in words", "[board][ses
              }),
              Catch::Contains("it refused to go on to the next segment") && Catch::Contains("broken"));
 }
+
+TEST_CASE("a host that hears no status of a segment still sees it settle", "[board][session][until][loss]") {
+  int statuses = 0;
+  Rig rig;
+  rig.board->to_host = [&](const Message& message) {  // all but a few of the heartbeats' answers are lost
+    const auto* status = std::get_if<Status>(&message);
+    return status && status->state == State::playing && ++statuses % 8 != 0 ? Fate::lost : Fate::arrives;
+  };
+  std::vector<rig::Segment> segments;
+  for (std::uint32_t id = 0; id < 10; ++id) segments.push_back(until_settled(id, 0ms, 60ms));
+  const auto played = rig.play(segments);
+  REQUIRE(played.slices.size() == 10);
+  for (std::size_t i = 1; i < 10; ++i) CHECK(played.slices[i].record.reason == rig::SegmentEnd::settled);
+}

@@ -208,3 +208,15 @@ TEST_CASE("ports are told in pages that fit a frame", "[board][device]") {
         std::vector<std::string>{"battery", "source", "pulses", "relay", "sense", "edges", "service", "current"});
   CHECK(std::get<Ports>(host.ask(GetPorts{8})).ports.empty());
 }
+
+TEST_CASE("a status counts what has gone out while the board plays, and everything once it is safe",
+          "[board][device]") {
+  drivers::DeviceSettings settings;
+  settings.reply_latency = rig::Nanoseconds{0};
+  Host host{settings};
+  host.reach(State::playing);
+  host.pass(25 * kMs);
+  CHECK(host.status().data == host.wanted());
+  host.device.set_interlock(false, host.now);
+  CHECK(host.status().data > host.wanted());
+}

@@ -63,3 +63,37 @@ TEST_CASE_METHOD(Fixture, "a record is only touched when the host itself ended t
   until.complete(record);
   CHECK(record.reason == rig::SegmentEnd::timed_out);
 }
+
+TEST_CASE_METHOD(Fixture, "a segment that settled in its time has settled, even if the board heard of it too late",
+                 "[board][until]") {
+  begin();
+  until.take(block(1, 100ms, std::vector<int>(8, 700)));
+  CHECK(until.take(block(0, 100ms, std::vector<int>(8, 500))));
+  rig::SegmentRecord record{5, rig::BenchTime{100ms}, rig::BenchTime{200ms}, rig::SegmentEnd::timed_out, {}};
+  until.complete(record);
+  CHECK(record.reason == rig::SegmentEnd::settled);
+  CHECK(record.settled == std::vector<std::optional<rig::Nanoseconds>>{4ms, 4ms});
+}
+
+TEST_CASE_METHOD(Fixture, "another start than was thought begins the wait anew, the same one does not",
+                 "[board][until]") {
+  begin();
+  until.take(block(1, 100ms, std::vector<int>(8, 700)));
+  until.take(block(0, 100ms, {500, 500, 500}));
+  begin();
+  CHECK(until.take(block(0, 103ms, {500})));
+  until.playing({6, {}, {}, segment.end}, 1'080'000);
+  until.take(block(1, 108ms, std::vector<int>(8, 700)));
+  until.playing({6, {}, {}, segment.end}, 1'100'000);  // it held for 2 ms
+  CHECK_FALSE(until.take(block(0, 108ms, std::vector<int>(5, 500))));
+}
+
+TEST_CASE_METHOD(Fixture, "a segment that ran out of time with nobody watching is told apart", "[board][until]") {
+  rig::SegmentRecord record{5, rig::BenchTime{100ms}, rig::BenchTime{200ms}, rig::SegmentEnd::timed_out, {}};
+  CHECK_FALSE(until.complete(record));
+  record.reason = rig::SegmentEnd::elapsed;
+  CHECK(until.complete(record));
+  begin();
+  record.reason = rig::SegmentEnd::timed_out;
+  CHECK(until.complete(record));
+}

@@ -31,6 +31,7 @@ class ScriptedBoard : public link::ByteLink {
   HelloAck hello;
   std::vector<PortDescription> ports;
   rig::Nanoseconds latency{500'000};  ///< of everything the board sends
+  rig::Nanoseconds data_latency{0};   ///< of data frames, on top; statuses then do not count those that wait
   std::function<Fate(const Message&)> to_board = [](const Message&) { return Fate::arrives; };
   std::function<Fate(const Message&)> to_host = [](const Message&) { return Fate::arrives; };
   std::function<std::int32_t(unsigned track, std::uint64_t tick)> code = [](unsigned, std::uint64_t) { return 1000; };
@@ -73,7 +74,9 @@ class ScriptedBoard : public link::ByteLink {
   void load_payload(const Message& command);
   void queue(const Queue& frame);
   void send(std::uint16_t sequence, const Message& message);
-  void send_coded(std::vector<std::uint8_t> bytes) { outgoing_.emplace(now_ + latency, std::move(bytes)); }
+  void send_coded(std::vector<std::uint8_t> bytes, rig::Nanoseconds more = {}) {
+    outgoing_.emplace(now_ + latency + more, std::move(bytes));
+  }
   void send_data(Message message);
   void play_until(rig::Nanoseconds time);
   void play_bin();

@@ -103,7 +103,8 @@ void ScriptedBoard::send(std::uint16_t sequence, const Message& message) {
     case Fate::arrives:
       break;
   }
-  send_coded(std::move(bytes));
+  const bool data = std::holds_alternative<Blocks>(message) || std::holds_alternative<Record>(message);
+  send_coded(std::move(bytes), data ? data_latency : rig::Nanoseconds{0});
 }
 
 void ScriptedBoard::noise(int frames) {
@@ -312,7 +313,7 @@ Status ScriptedBoard::status() const {
   s.playing = playing_entry_;
   s.free_entries = hello.queue_entries - std::min(hello.queue_entries, held_entries_);
   s.free_bytes = hello.queue_bytes - std::min(hello.queue_bytes, held_bytes_);
-  s.data = data_;
+  s.data = data_latency.count() ? 0 : data_;
   s.supply_uv = 12'000;
   s.segment_start = segment_start_;
   s.now = plays ? played_ : ticks(now_ - start_);
