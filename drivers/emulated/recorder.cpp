@@ -36,7 +36,7 @@ void Recorder::add_lane(const std::string& serial, const std::vector<BenchTroubl
   }
   if (track.kind == rig::CaptureKind::bytes) {
     lanes_.push_back({track.kind, bytes_.size()});
-    bytes_.emplace_back();
+    bytes_.emplace_back(tick_ns_);
     return;
   }
   const Converter converter = make_converter(setup_, track.port, troubles);

@@ -76,10 +76,12 @@ SpeedBuild build_speed(const rig::Product& product, const std::vector<Defect>& d
 }  // namespace
 
 void build_wires(const rig::Product& product, const std::vector<Defect>& defects, bool nominal, UnitBuild& unit) {
-  const double copper = product.build.speed_resistance.value();
+  // A plug has no relay and no spread: the same copper on every line.
+  const double copper =
+      (product.straight_through ? product.build.bypass_resistance : product.build.speed_resistance).value();
   for (std::size_t i = 0; i < product.pressures.size(); ++i) {
     const WireDefects here{defects, product.pressures[i].name, i + 1 == product.pressures.size()};
-    if (product.straight_through && !here.find("leaky_bypass")) unit.channels[i].bypass_ohms = copper;
+    if (product.straight_through) unit.channels[i].bypass_ohms = copper;
     unit.leakage.push_back(leakage(product, here));
     unit.wires.push_back(build_wire(unit.channels[i].bypass_ohms, here));
   }
