@@ -44,6 +44,7 @@ Json to_json(const BenchState& state, const BenchSetup& bench, WallTime now) {
   for (const auto& c : state.contacts)
     contacts.push_back({{"id", c.id},
                         {"in", c.in},
+                        {"product", c.product},
                         {"readings", c.readings},
                         {"first", c.first},
                         {"last", c.last},
@@ -66,7 +67,8 @@ void print_contacts(const std::vector<ContactTrend>& contacts) {
   }
   std::cout << "  contacts     median of the first runs, of the last ones, the latest\n";
   for (const auto& c : contacts)
-    std::cout << fmt::format("    {:<40} {:>8.3f} {:>8.3f} {:>8.3f} {}{}\n", c.id, c.first, c.last, c.latest, c.in,
+    std::cout << fmt::format("    {:<40} {:>8.3f} {:>8.3f} {:>8.3f} {}, {} runs of {}{}\n", c.id, c.first, c.last,
+                             c.latest, c.in, c.readings, c.product,
                              c.rises ? "   RISES: clean or change this line's pins in the fixture" : "");
 }
 

@@ -24,25 +24,37 @@ std::vector<RunNumber> ends_of(const std::vector<RunNumber>& runs) {
   return ends;
 }
 
-/// A unit that did not sit well says nothing of the fixture's contacts.
-std::vector<ContactTrend> trends(const StoreReader& reader, const std::vector<RunNumber>& runs) {
-  struct Series {
-    std::string id, in;
-    std::vector<double> readings;
-  };
-  std::vector<Series> all;
-  for (const auto number : ends_of(runs)) {
-    if (reader.load_run(number).reseated()) continue;
-    for (const auto& [id, run, finding] : reader.findings(number)) {
-      if (!finding.id.starts_with("contacts/") || finding.in != "ohm" || !std::isfinite(finding.value)) continue;
-      if (finding.id.starts_with("contacts/short/")) continue;
-      auto known = std::find_if(all.begin(), all.end(), [&](const Series& s) { return s.id == finding.id; });
-      if (known == all.end()) known = all.insert(all.end(), {finding.id, finding.in, {}});
-      known->readings.push_back(finding.value);
-    }
+struct Series {
+  std::string id, in, product;
+  std::vector<double> readings;
+};
+
+void take_readings(const StoreReader& reader, const StoredRun& run, std::vector<Series>& all) {
+  for (const auto& stored : reader.findings(run.number)) {
+    const auto& f = stored.finding;
+    if (!f.id.starts_with("contacts/") || f.id.starts_with("contacts/short/") || f.in != "ohm") continue;
+    // What did not pass may be a unit's own pin, or how it sat: it says nothing of the fixture.
+    if (f.verdict != Verdict::pass || !std::isfinite(f.value)) continue;
+    auto known = std::find_if(all.begin(), all.end(),
+                              [&](const Series& s) { return s.id == f.id && s.product == run.opened.product; });
+    if (known == all.end()) known = all.insert(all.end(), {f.id, f.in, run.opened.product, {}});
+    known->readings.push_back(f.value);
   }
+}
+
+std::vector<ContactTrend> trends(const StoreReader& reader, const std::vector<RunNumber>& runs) {
+  std::vector<Series> all;
+  for (const auto number : ends_of(runs)) take_readings(reader, reader.load_run(number), all);
   std::vector<ContactTrend> found;
-  for (auto& series : all) found.push_back(contact_trend(series.id, series.in, series.readings));
+  for (const auto& series : all) {
+    const bool longest = std::none_of(all.begin(), all.end(), [&](const Series& other) {
+      return other.id == series.id && (other.readings.size() > series.readings.size() ||
+                                       (other.readings.size() == series.readings.size() && &other < &series));
+    });
+    if (!longest) continue;
+    found.push_back(contact_trend(series.id, series.in, series.readings));
+    found.back().product = series.product;
+  }
   return found;
 }
 

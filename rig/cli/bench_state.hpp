@@ -10,9 +10,11 @@
 /// What the store knows of a bench: its fixture, how its contacts fare, what is in force on it.
 namespace rig {
 
-/// A resistance that every run looks at, over the runs on this fixture.
+/// A resistance that every run looks at, over the runs on this fixture: of one product, since a plug's copper and a
+/// unit's contacts do not compare.
 struct ContactTrend {
   std::string id, in;
+  std::string product = {};  ///< the one with the most readings
   std::size_t readings = 0;
   double first = 0, last = 0;  ///< medians of the first and of the last readings (kTrendRuns, or half of all there are)
   double latest = 0;

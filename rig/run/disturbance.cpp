@@ -120,6 +120,21 @@ Cause behind_void(const Plan& plan, const Segment& segment, const Slice& slice, 
   return {};
 }
 
+Segment with_speed_line_at_rest(const Plan& plan, Segment segment) {
+  const auto& wiring = plan.bench.wiring.speed;
+  auto first = [&](const std::optional<PortId>& port, Volts to) {
+    if (port) segment.events.insert(segment.events.begin(), {Nanoseconds{0}, SetOutput{*port, to}});
+  };
+  first(wiring.pull_up_supply, plan.scenario.product->speed.pull_up_to);
+  first(wiring.foot, Volts{0});
+  return segment;
+}
+
+bool sense_at_its_end(const Slice& slice) {
+  return std::any_of(slice.flags.begin(), slice.flags.end(),
+                     [](const RigFlag& flag) { return flag.kind == RigFlag::Kind::saturated; });
+}
+
 bool well_alone(const Segment& segment, const Slice& slice) {
   if (has_gap(slice) || !slice.flags.empty()) return false;
   const auto* until = std::get_if<Until>(&segment.end);

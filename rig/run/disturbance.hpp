@@ -42,6 +42,13 @@ struct Cause {
 Cause behind_void(const Plan& plan, const Segment& segment, const Slice& slice, const Scales& scales,
                   const OutputsAsked& asked);
 
+/// A first segment that also sets what the speed line pulls to and from, as a run's very first one does: a session of
+/// its own finds them safe.
+Segment with_speed_line_at_rest(const Plan& plan, Segment segment);
+
+/// Whether a sense stands at the end of its range. Before any power no unit can bring it there: then it is the rig's.
+bool sense_at_its_end(const Slice& slice);
+
 /// Whether a self-test's segment, the unit cut off, shows a bench that is well: no flag, nothing lost, and every input
 /// settled in half the time that it has, so that a source that is only just too slow does not pass for a good one.
 bool well_alone(const Segment& segment, const Slice& slice);

@@ -181,7 +181,12 @@ class Runner {
   /// Segments one after the other, appended at once.
   void play_stretch(std::size_t from, std::size_t to) {
     outstanding_ = to - from;
-    session_->append(std::span{step_->segments()}.subspan(from, to - from));
+    const auto stretch = std::span{step_->segments()}.subspan(from, to - from);
+    if (alone_ && from == 0) {
+      first_alone_ = with_speed_line_at_rest(plan_, stretch.front());
+      session_->append({&first_alone_, 1});
+    }
+    session_->append(alone_ && from == 0 ? stretch.subspan(1) : stretch);
     while (outstanding_ > 0) {
       const auto progress = session_->next(chunk_);
       for (auto& slice : slicer_->take(chunk_)) take(slice);
@@ -309,7 +314,8 @@ class Runner {
                                     [](const Finding& f) { return f.verdict == Verdict::void_; });
     if (!voided && (judged.reduction.voided.empty() || !judged.findings.empty())) return;
     const auto cause = behind_void(plan_, segment, slice, scales, asked_);
-    if (cause.behind == Behind::rig) rig_trouble_in_.insert(slice.record.id);
+    if (cause.behind == Behind::rig || (step_->of_the_fit() && sense_at_its_end(slice)))
+      rig_trouble_in_.insert(slice.record.id);
     if (cause.behind != Behind::unit || !disturbance_.empty()) return;
     if (step_->of_the_rig() || step_->of_the_fit() || !closing_test_with_unit_cut_off()) return;
     disturbance_ = cause.what;
@@ -391,6 +397,7 @@ class Runner {
   std::string disturbance_;                 ///< what the unit may be doing to the bench; it has been cut off for it
   std::optional<std::uint32_t> disturbed_in_;
   bool alone_ = false, well_alone_ = true;  ///< the bench, the unit cut off
+  Segment first_alone_;                     ///< must stay where it is until the session is closed
 };
 
 Outcome run(const Plan& plan, drivers::Bench& bench, RunListener& listener, StopSwitch* stop, ProgramRunner* programs) {

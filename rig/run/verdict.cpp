@@ -1,6 +1,7 @@
 #include "rig/run/verdict.hpp"
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <map>
 #include <vector>
@@ -66,6 +67,18 @@ std::vector<Group> grouped(std::span<const Finding> findings, Verdict verdict) {
   return groups;
 }
 
+/// What names its place by a level: "self test, in, charge pressure@0.5V" becomes "... at 0.5 V".
+std::string other_place_in_words(std::string text) {
+  const auto at = text.find('@');
+  if (at == std::string::npos) return text;
+  text.replace(at, 1, " at ");
+  for (auto i = at + 5; i < text.size(); ++i) {
+    const bool after_digit = text[i - 1] >= '0' && text[i - 1] <= '9';
+    if (after_digit && std::isalpha(static_cast<unsigned char>(text[i]))) text.insert(i++, 1, ' ');
+  }
+  return text;
+}
+
 /// "sweep, manifold pressure at 3500 rpm, 180 kPa (412 times, worst here)".
 std::string place_in_words(const Finding& finding, std::size_t count) {
   auto words = [](std::string text) {
@@ -75,7 +88,7 @@ std::string place_in_words(const Finding& finding, std::size_t count) {
     return text;
   };
   const auto id = characteristic_from_text(finding.id);
-  if (!id) return finding.id;
+  if (!id) return other_place_in_words(words(finding.id));
   std::string text = words(id->step) + ", " + words(id->subject);
   std::vector<std::string> at;
   if (id->speed) at.push_back(shortest_text(id->speed->value()) + " rpm");
@@ -163,7 +176,7 @@ RunVerdict conclude_run(std::span<const Finding> findings, const RigHealth& heal
                                     "the bench failed its own test, so the unit was not judged: ")};
   if (health.reseat)
     return {Verdict::void_, reasons(findings, Verdict::void_,
-                                    "Take it out, look at the pins on both sides, put it in again and run it again",
+                                    "Take it out, look at the pins on both sides, re-seat the connector and test again",
                                     "the unit does not sit well in the fixture: ")};
   if (!health.disturbance.empty()) return disturbed(findings, health.disturbance);
   for (const auto verdict : {Verdict::fail, Verdict::void_, Verdict::undecided}) {

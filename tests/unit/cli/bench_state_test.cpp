@@ -10,16 +10,18 @@ namespace {
 using namespace rig;
 using test::Folder;
 
-RunNumber mate(StoreWriter& writer, double ohm, RunEnd end = RunEnd::completed, Verdict verdict = Verdict::pass) {
+RunNumber mate(StoreWriter& writer, double ohm, RunEnd end = RunEnd::completed, Verdict verdict = Verdict::pass,
+               const std::string& product = "two-pressure", Verdict contact = Verdict::pass) {
   auto opened = test::some_run();
   opened.bench = "left";
+  opened.product = product;
   const auto run = writer.open_run(opened).number;
   Finding finding;
   finding.id = "contacts/through/charge_pressure";
   finding.step = "contacts";
   finding.in = "ohm";
   finding.value = ohm;
-  finding.verdict = verdict;
+  finding.verdict = end == RunEnd::reseat ? Verdict::void_ : contact;
   writer.add_finding(run, finding);
   RunClosed closed;
   closed.run = run;
@@ -79,4 +81,18 @@ TEST_CASE("a bench's state counts matings, re-seats and voids since its fixture 
   CHECK(state.contacts[0].latest == 0.3);
   CHECK_FALSE(state.baseline);
   CHECK(bench_state(StoreReader{folder.store()}, "right", "", wall_time_now()).matings == 0);
+}
+
+TEST_CASE("a unit's own bad pin and a plug's bare copper are no trend of the fixture", "[cli][bench]") {
+  Folder folder;
+  StoreWriter writer{folder.store()};
+  mate(writer, 0.1, RunEnd::completed, Verdict::pass, "plug");
+  mate(writer, 1.1);
+  mate(writer, 1.1);
+  mate(writer, 31, RunEnd::completed, Verdict::fail, "two-pressure", Verdict::fail);
+  const auto state = bench_state(StoreReader{folder.store()}, "left", "", wall_time_now());
+  REQUIRE(state.contacts.size() == 1);
+  CHECK(state.contacts[0].product == "two-pressure");
+  CHECK(state.contacts[0].readings == 2);
+  CHECK_FALSE(state.contacts[0].rises);
 }

@@ -42,7 +42,7 @@ TEST_CASE("a void about how the unit sits ends the run at once, unpowered, as a 
   CHECK(outcome.findings.size() == 1);
   CHECK(outcome.reason ==
         "the unit does not sit well in the fixture: contacts, it: reads 12 ohm, allowed at most 10 ohm. Take it out, "
-        "look at the pins on both sides, put it in again and run it again");
+        "look at the pins on both sides, re-seat the connector and test again");
 }
 
 TEST_CASE("a fail about how the unit sits ends the run as a fail, the bench tested without it", "[run][reseat]") {
@@ -72,7 +72,9 @@ TEST_CASE("a unit that sits well goes on to power", "[run][reseat]") {
   CHECK(watching.slices.contains("power"));
 }
 
-TEST_CASE("readings that were lost while looking at the contacts are the rig's, no re-seat", "[run][reseat]") {
+TEST_CASE("what the rig is to blame for while looking at the contacts is no re-seat", "[run][reseat]") {
+  // Readings that were lost, or, before any power, a sense at the end of its range.
+  const auto kind = GENERATE(RigFlag::Kind::gap, RigFlag::Kind::saturated);
   std::optional<std::uint32_t> segment;
   Says contacts;
   contacts.of_the_fit = true;
@@ -87,8 +89,8 @@ TEST_CASE("readings that were lost while looking at the contacts are the rig's, 
   builder.step("power", powered, {});
   builder.closing_self_test();
   Watching watching;
-  const auto outcome = play(builder.plan(), watching, [](int, Chunk& chunk) {
-    if (!chunk.ended.empty()) chunk.flags.push_back({RigFlag::Kind::gap, chunk.ended.front().start, {}, "lost"});
+  const auto outcome = play(builder.plan(), watching, [kind](int, Chunk& chunk) {
+    if (!chunk.ended.empty()) chunk.flags.push_back({kind, chunk.ended.front().start, {}, "lost"});
   });
   CHECK(outcome.verdict == Verdict::void_);
   CHECK_FALSE(outcome.reseat);

@@ -74,7 +74,7 @@ TEST_CASE("the first sentence of a reason says what is wrong and what to do", "[
   auto ground = finding("contacts/ground", Verdict::void_, "reads 3 ohm, allowed at most 0.2 ohm");
   CHECK(headline({contact, ground}, {"", true, true, {}}) ==
         "the unit does not sit well in the fixture: contacts, through, charge pressure: reads 12 ohm, allowed at most "
-        "10 ohm. Take it out, look at the pins on both sides, put it in again and run it again");
+        "10 ohm. Take it out, look at the pins on both sides, re-seat the connector and test again");
   CHECK(headline({kFail, kVoid}) ==
         "sweep, manifold pressure at 3600 rpm, 180 kPa: reads 3 kPa high. Set the unit aside");
   CHECK(headline({kVoid}) ==
@@ -86,6 +86,12 @@ TEST_CASE("the first sentence of a reason says what is wrong and what to do", "[
   CHECK(headline({kVoid, kFail}, {"", true, false, "rail_5v is asked for 5.00 V and reads 3.50 V"}) ==
         "unit disturbs the bench: rail 5v is asked for 5.00 V and reads 3.50 V, and the bench is well once the unit is "
         "cut off. Set the unit aside");
+}
+
+TEST_CASE("a place that is a level is said in words too", "[run][verdict]") {
+  const auto level = finding("self_test/in/charge_pressure@0.5V", Verdict::void_, "reads 0.05 V high");
+  CHECK(conclude_run(std::vector{level}, {}).reason ==
+        "self test, in, charge pressure at 0.5 V: reads 0.05 V high. Mend that, then run the unit again");
 }
 
 TEST_CASE("a reason says names in words, but for what stands in quotes", "[run][verdict]") {

@@ -90,3 +90,19 @@ TEST_CASE("the runs on a bench are counted from the last time its fixture was ch
   REQUIRE(reader.audits("new fixture", "left").size() == 1);
   CHECK(reader.audits("new fixture", "left").front().detail == "pins worn");
 }
+
+TEST_CASE("re-seats and other voids are listed apart", "[store][reseat]") {
+  const Folder folder;
+  StoreWriter writer{folder.store()};
+  const auto reseat = write_reseat(writer, "00412");
+  const auto other = write_run(writer, some_run("00412"), Verdict::void_);
+  const StoreReader reader{folder.store()};
+  RunFilter filter;
+  filter.verdict = Verdict::void_;
+  REQUIRE(reader.list_runs(filter).size() == 1);
+  CHECK(reader.list_runs(filter).front().number == other);
+  filter.reseated = true;
+  REQUIRE(reader.list_runs(filter).size() == 1);
+  CHECK(reader.list_runs(filter).front().number == reseat);
+  CHECK(reader.list_runs().size() == 2);
+}
