@@ -13,11 +13,12 @@ import stand
 
 
 def a_bad_unit():
-    """a unit without its failsafe fails over the wire, about the bypass"""
-    with tempfile.TemporaryDirectory() as folder, stand.board(folder, more=("--defect", "no_bypass")) as (link, _):
-        code, report, said = stand.run(folder, bench=stand.BOARD, more=("--device", str(link)))
-        assert code == 1 and report["verdict"] == "fail", said
-        assert "bypass" in report["reason"]
+    """a drifted unit fails over the wire; one that opens its lines without power is to be put in again, pin by pin"""
+    for defect, verdict, word in (("gain", (1, "fail"), "pressure"), ("no_bypass", (3, "void"), "put it in again")):
+        with tempfile.TemporaryDirectory() as folder, stand.board(folder, more=("--defect", defect)) as (link, _):
+            code, report, said = stand.run(folder, bench=stand.BOARD, more=("--device", str(link)))
+            assert (code, report["verdict"]) == verdict, (defect, said)
+            assert word in report["reason"], report["reason"]
 
 
 def a_bench_that_does_not_answer():
