@@ -102,7 +102,7 @@ struct LoadingSpec {
 struct SpeedLineSpec {
   std::string name = "speed_line";
   std::vector<Rpm> speeds{Rpm{800}, Rpm{3500}};
-  Rpm seen_at{3500};          ///< where the table shifts much, so that a miscounted edge shows as a wrong cell
+  Rpm seen_at{2000};          ///< where the table is steep over speed, so that a miscounted edge shows as a wrong cell
   Kilopascals pressure{200};  ///< of the pressure that indexes the tables
   bool raised_lows = true, lowered_highs = true, slow_noisy_edges = true;
   Tolerance band{1.5, 0};  ///< kPa, of the outputs while the levels are off

@@ -360,14 +360,14 @@ TEST_CASE_METHOD(Fixture, "slow and noisy edges must be a test, and a fair one",
     refused({"too fast for noise"});
   }
   SECTION("edges too slow for the speed: the way out is named") {
-    speed.slow_edges->time_constant = 2ms;
-    refused({"at 3500 rpm edges with 2000 us no longer reach both", "Let `seen_at` be slower"});
+    speed.slow_edges->time_constant = 5ms;
+    refused({"at 2000 rpm edges with 5000 us no longer reach both", "Let `seen_at` be slower"});
   }
-  SECTION("a point at which a miscount would not show") {
+  SECTION("points at which a miscount would not show: no shift, or one that is flat over speed") {
     SpeedLineSpec spec;
-    spec.seen_at = Rpm{1200};
+    spec.seen_at = Rpm{GENERATE(1000, 3800)};
     ask(spec);
-    refused({"at 1200 rpm", "a miscounted edge would not show", "where the table shifts most"});
+    refused({"one miscounted edge", "it would not show", "where the table is steepest over speed"});
   }
 }
 
