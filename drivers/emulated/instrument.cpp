@@ -78,6 +78,11 @@ bool is_opened(const rig::BenchSetup& setup, rig::PortId port, const std::vector
   });
 }
 
+double opened_volts(const rig::BenchSetup& setup, rig::PortId port) {
+  const rig::Port& p = setup.ports[index(port)];
+  return std::copysign(setup.perfect ? 0 : p.leakage.value(), draw_leakage(setup, port)) * p.resistance.value();
+}
+
 double draw_leakage(const rig::BenchSetup& setup, rig::PortId port) {
   if (setup.perfect) return 0;
   const Chance chance{setup.seed, "", 0x100u + index(port)};

@@ -21,6 +21,8 @@ PortError draw_error(const rig::BenchSetup& setup, rig::PortId port, const std::
 
 /// A sense whose wire is off: it loads nothing, and reads what its own leakage gives on its own resistance.
 bool is_opened(const rig::BenchSetup& setup, rig::PortId port, const std::vector<BenchTrouble>& troubles);
+/// V, that it reads: all the leakage it may have, to the side that the bench's seed draws, on its own resistance.
+double opened_volts(const rig::BenchSetup& setup, rig::PortId port);
 /// A, out of a sense's terminals, or a source's while it is high impedance; within what the port states.
 double draw_leakage(const rig::BenchSetup& setup, rig::PortId port);
 /// How late a sense reads, in nanoseconds: its stated skew, and what of the stated error the bench's seed draws.

@@ -104,8 +104,7 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
 
 SensePlace World::sense(rig::PortId port) {
   if (is_opened(setup_, port, troubles_)) {
-    const double volts = draw_leakage(setup_, port) * setup_.ports[index(port)].resistance.value();
-    return {&opened_, opened_.add_sense(0, only(kOne, volts))};
+    return {&opened_, opened_.add_sense(0, only(kOne, opened_volts(setup_, port)))};
   }
   for (Line& line : lines_) {
     if (line.wiring().sense_in == port) return {&line.net(), line.sense_in()};
