@@ -18,7 +18,9 @@ int main(int argc, char** argv) {
   const auto scenario = rig::load_scenario(argc > 1 ? argv[1] : source + "/scenarios/end-of-line.yaml");
   const auto bench = rig::load_bench(argc > 2 ? argv[2] : source + "/scenarios/benches/emulated.yaml");
   if (!scenario.value || !bench.value) return 2;
-  const auto compiled = rig::compile(*scenario.value, *bench.value, rig::capabilities_of(*bench.value));
+  rig::RunFacts facts;
+  facts.serial = "T00001";  // the unit must say the number that its run was started for
+  const auto compiled = rig::compile(*scenario.value, *bench.value, rig::capabilities_of(*bench.value), facts);
   if (!compiled.plan) return 2;
 
   constexpr int kBatches = 5, kRuns = 20;
@@ -29,8 +31,7 @@ int main(int argc, char** argv) {
     for (int i = 0; i < kRuns; ++i) {
       auto setup = *bench.value;
       setup.seed = static_cast<std::uint64_t>(batch * kRuns + i);
-      const auto opened =
-          drivers::open_emulated(setup, scenario.value->product, {"SPEED-" + std::to_string(i), {}, false});
+      const auto opened = drivers::open_emulated(setup, scenario.value->product, {facts.serial, {}, false});
       rig::RunListener nobody;
       last = rig::run(*compiled.plan, *opened, nobody);
       if (last.verdict != rig::Verdict::pass) return std::cerr << last.reason << '\n', 1;
