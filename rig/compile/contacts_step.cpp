@@ -5,19 +5,14 @@
 
 #include <fmt/format.h>
 
-#include "rig/compile/bench_line.hpp"
 #include "rig/compile/contact_pins.hpp"
+#include "rig/compile/contacts_plan.hpp"
 #include "rig/compile/judgement.hpp"
 #include "rig/compile/looks.hpp"
 
 namespace rig {
 namespace {
 
-using namespace std::chrono_literals;
-
-constexpr Nanoseconds kRelays = 10ms;  ///< relays travel and bounce at most 5 ms (common practice, no source)
-constexpr Nanoseconds kSteady = 20ms;  ///< for whatever follows a source, before it is looked at
-constexpr Nanoseconds kLook = 60ms;
 constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
 constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
 constexpr double kLeastGround = 0.004;  ///< ohm; two healthy contacts have more (common practice, no source)
@@ -33,7 +28,8 @@ class Contacts final : public CompiledStep {
         bench_{script.bench()},
         tracks_{script.tracks()},
         lines_{bench_lines(product_, bench_, tracks_)},
-        looking_{voltage_tracks(tracks_), kLook} {
+        looking_{voltage_tracks(tracks_), kContactsLook},
+        plan_{write_contacts(spec_, lines_, senses_speed(), script, segments_)} {
     for (const auto& line : lines_) order_.push_back(line.name);
     const auto lines = order_;
     for (const auto& rail : product_.rails) order_.push_back(rail.name);
@@ -41,7 +37,6 @@ class Contacts final : public CompiledStep {
     for (const char* zero : {"sensor_ground", "ground", "battery", "bypass_request"}) order_.emplace_back(zero);
     for (auto& pair : neighbours(product_, order_, lines))
       if (kind_of(pair.a) != Kind::zero) pairs_.push_back(std::move(pair));
-    write(script);
   }
   std::string_view kind() const override { return "contacts"; }
   int judge_version() const override { return 1; }
@@ -52,9 +47,6 @@ class Contacts final : public CompiledStep {
 
  private:
   enum class Kind { line, rail, speed, zero };
-  struct Pair {
-    std::size_t bare = 0, loaded = 0;  ///< segments
-  };
   bool senses_speed() const {
     return bench_.wiring.speed.pull_up_supply && senses_speed_level(product_, bench_, tracks_);
   }
@@ -73,14 +65,6 @@ class Contacts final : public CompiledStep {
   bool measures_through(std::size_t line) const { return known_load(product_, bench_, line, true, true).any(); }
   std::optional<std::size_t> grounded_by() const;  ///< the rail whose load's current shows the ground
   std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
-
-  void write(Script& script);
-  void loads(Script& script, std::size_t line, bool closed) const;
-  void all_quiet(Script& script) const;
-  std::size_t look(Script& script);
-  void write_line(Script& script, std::size_t line);
-  void write_rail(Script& script, std::size_t number);
-  void write_speed(Script& script);
 
   Finding judge_through(std::size_t line, std::span<const Reduction> r) const;
   Finding judge_rail(std::size_t number, std::span<const Reduction> r) const;
@@ -103,126 +87,18 @@ class Contacts final : public CompiledStep {
   TrackMap tracks_;
   std::vector<BenchLine> lines_;
   Looking looking_;
+  ContactsPlan plan_;
   std::vector<std::string> order_;
   std::vector<Neighbours> pairs_;
-  std::size_t isolated_ = 0, quiet_ = 0;  ///< segments
-  std::vector<Pair> driven_, rails_;
-  Pair speed_;  ///< bare: no current; loaded: the wheel turns
-  std::vector<std::size_t> looks_;
 };
-
-void Contacts::loads(Script& script, std::size_t line, bool closed) const {
-  const auto& wiring = *lines_[line].wiring;
-  if (wiring.load) script.relay(wiring.load->relay, closed);
-  if (wiring.second_load) script.relay(wiring.second_load->relay, closed);
-}
-
-/// Nothing driven, everything held: sources open behind their loads, rails grounded.
-void Contacts::all_quiet(Script& script) const {
-  script.sources(HighImpedance{});
-  script.rails(false);
-  for (std::size_t i = 0; i < lines_.size(); ++i) loads(script, i, true);
-  for (std::size_t i = 0; i < product_.rails.size(); ++i)
-    if (rail(i).sensor_load) script.relay(rail(i).sensor_load->relay, true);
-  script.output(bench_.wiring.speed.pull_up_supply, spec_.lowest_level);
-  script.output(bench_.wiring.speed.foot, spec_.lowest_level);
-}
-
-std::size_t Contacts::look(Script& script) {
-  script.settle(segments_, Script::Wait::inputs);
-  script.hold(segments_, kLook);
-  looks_.push_back(segments_.size() - 1);
-  return segments_.size() - 1;
-}
-
-void Contacts::write(Script& script) {
-  const auto& wiring = bench_.wiring;
-  script.battery(Grounded{});
-  script.speed(Rpm{0});
-  script.relay(wiring.loop_back, false);
-  script.relay(wiring.bypass_request, true);  // to ground, as one of the pins that may be touched
-  // The sources as they are by themselves.
-  script.relay(wiring.isolator, false);
-  for (std::size_t i = 0; i < lines_.size(); ++i) loads(script, i, false);
-  script.sources(spec_.level);
-  for (std::size_t i = 0; i < product_.rails.size(); ++i) script.output(rail(i).source, spec_.lowest_level);
-  script.output(wiring.speed.pull_up_supply, spec_.level);
-  script.output(wiring.speed.foot, spec_.lowest_level);
-  script.hold(segments_, kRelays);
-  isolated_ = look(script);
-
-  script.relay(wiring.isolator, true);
-  all_quiet(script);
-  script.hold(segments_, kRelays);
-  quiet_ = look(script);
-  for (std::size_t i = 0; i < lines_.size(); ++i) write_line(script, i);
-  for (std::size_t i = 0; i < product_.rails.size(); ++i) write_rail(script, i);
-  if (senses_speed()) write_speed(script);
-
-  all_quiet(script);
-  for (const auto& line : wiring.lines)
-    if (line.second_load) script.relay(line.second_load->relay, false);
-  for (std::size_t i = 0; i < product_.rails.size(); ++i)
-    if (rail(i).sensor_load) script.relay(rail(i).sensor_load->relay, false);
-  script.relay(wiring.bypass_request, false);
-  script.output(wiring.speed.foot, Volts{0});
-  script.output(wiring.speed.pull_up_supply, product_.speed.pull_up_to);
-  script.hold(segments_, kRelays);
-}
-
-void Contacts::write_line(Script& script, std::size_t line) {
-  all_quiet(script);
-  script.output(lines_[line].wiring->source, spec_.level);
-  script.hold(segments_, kRelays);
-  Pair pair;
-  pair.loaded = look(script);
-  loads(script, line, false);
-  script.hold(segments_, kRelays);
-  pair.bare = look(script);
-  driven_.push_back(pair);
-}
-
-void Contacts::write_rail(Script& script, std::size_t number) {
-  all_quiet(script);
-  // A line that hangs on this rail by its pull-up would follow it rightly: its own source holds it instead.
-  for (std::size_t i = 0; i < lines_.size(); ++i) {
-    if (known_load(product_, bench_, i, true, true).to_rail <= 0) continue;
-    loads(script, i, false);
-    script.output(lines_[i].wiring->source, Grounded{});
-  }
-  for (std::size_t i = 0; i < product_.rails.size(); ++i)
-    script.output(rail(i).source, i == number ? OutputState{spec_.lowest_level} : OutputState{HighImpedance{}});
-  script.hold(segments_, kRelays);
-  Pair pair;
-  pair.loaded = look(script);
-  if (rail(number).sensor_load) script.relay(rail(number).sensor_load->relay, false);
-  script.hold(segments_, kRelays);
-  pair.bare = look(script);
-  rails_.push_back(pair);
-}
-
-void Contacts::write_speed(Script& script) {
-  all_quiet(script);
-  for (std::size_t i = 0; i < product_.rails.size(); ++i) script.output(rail(i).source, HighImpedance{});
-  const auto speed = slow_turning(product_.speed.wheel);
-  const auto cycle = cycle_at(speed);
-  // Seen over a whole cycle of the wheel; without current first.
-  script.speed(speed);
-  script.hold(segments_, kSteady + cycle);
-  speed_.bare = segments_.size() - 1;
-  script.output(bench_.wiring.speed.pull_up_supply, spec_.level);
-  script.hold(segments_, kSteady + cycle);
-  speed_.loaded = segments_.size() - 1;
-  script.speed(Rpm{0});
-}
 
 /// The speed line's look carries, behind the tracks' own numbers, its levels: low in, low out, high out with their
 /// doubts, and how many bins there were of each.
 Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
   Judged judged;
   const Readings readings{bench_, slice, scales};
-  const bool of_speed = senses_speed() && (i == speed_.bare || i == speed_.loaded);
-  if (!of_speed && std::find(looks_.begin(), looks_.end(), i) == looks_.end()) {
+  const bool of_speed = senses_speed() && (i == plan_.speed.bare || i == plan_.speed.loaded);
+  if (!of_speed && std::find(plan_.looks.begin(), plan_.looks.end(), i) == plan_.looks.end()) {
     judged.reduction = {slice.record.id, readings.trouble(), {}};
     if (judged.reduction.voided.empty()) judged.reduction.voided = unsettled_input(bench_, segments_[i], slice, scales);
     return judged;
@@ -265,8 +141,8 @@ Finding Contacts::resistance(Named what, double ohms, double doubt, double limit
 
 Finding Contacts::judge_through(std::size_t line, std::span<const Reduction> r) const {
   const auto& l = lines_[line];
-  const auto& bare = r[driven_[line].bare];
-  const auto& loaded = r[driven_[line].loaded];
+  const auto& bare = r[plan_.lines[line].bare];
+  const auto& loaded = r[plan_.lines[line].loaded];
   auto at = [&](const Reduction& reduction, TrackId track) { return looking_.at(reduction, track); };
   const auto in = at(loaded, l.tracks.in), out = at(loaded, l.tracks.out);
   const auto bare_in = at(bare, l.tracks.in), bare_out = at(bare, l.tracks.out);
@@ -289,12 +165,21 @@ Finding Contacts::judge_through(std::size_t line, std::span<const Reduction> r) 
 }
 
 Finding Contacts::judge_rail(std::size_t number, std::span<const Reduction> r) const {
-  const auto& pair = rails_[number];
+  const auto& pair = plan_.rails[number];
   const auto& name_of = product_.rails[number].name;
   const auto tracks = tracks_.rails[number];
   const auto load = *known_rail_load(rail(number), bench_);
   auto at = [&](std::size_t segment, TrackId track) { return looking_.at(r[segment], track); };
   const auto in = at(pair.loaded, tracks.controller), out = at(pair.loaded, tracks.sensor);
+  // A sense that does not see the level its supply was set to would make the copper look well.
+  const double level = spec_.lowest_level.value();
+  if (std::abs(in.value - level) >
+      limit_of_error(bench_.ports[index(rail(number).source)], level) + in.full + kFollows * level)
+    return fit(not_measured({id("rail/" + name_of), name(), "ohm"},
+                            fmt::format("{} reads {:.3f} V on the controller's side where {:g} V was set", name_of,
+                                        in.value, level),
+                            r[pair.loaded].segment),
+               pins_in_words(product_, name_of));
   const double current = out.value * load.to_ground;
   const double current_doubt = 1.155 * load.error * std::abs(current) + load.to_ground * out.full;
   double drop = in.value - out.value, drop_doubt = std::hypot(in.full, out.full);
@@ -321,7 +206,7 @@ std::optional<std::size_t> Contacts::grounded_by() const {
 
 Finding Contacts::judge_ground(std::span<const Reduction> r) const {
   const auto number = *grounded_by();
-  const auto& pair = rails_[number];
+  const auto& pair = plan_.rails[number];
   const auto load = *known_rail_load(rail(number), bench_);
   const Named what{id("ground"), name(), "ohm"};
   const auto out = looking_.at(r[pair.loaded], tracks_.rails[number].sensor);
@@ -344,7 +229,7 @@ Finding Contacts::judge_ground(std::span<const Reduction> r) const {
 
 Finding Contacts::judge_speed(std::span<const Reduction> r) const {
   const Named what{id("through/speed"), name(), "ohm"};
-  const auto& turning = r[speed_.loaded];
+  const auto& turning = r[plan_.speed.loaded];
   const auto* n = &turning.numbers[looking_.numbers()];
   const Look low_in{n[0], n[1], n[2]}, low_out{n[3], n[4], n[5]}, high_out{n[6], n[7], n[8]};
   const auto limit = product_.speed.most_through.value();
@@ -353,7 +238,7 @@ Finding Contacts::judge_speed(std::span<const Reduction> r) const {
     open.reason = "the controller's side of speed does not follow the sensor's";
     return fit(std::move(open), pins_in_words(product_, "speed"));
   }
-  const auto& still = r[speed_.bare];
+  const auto& still = r[plan_.speed.bare];
   const auto between =
       change_between(looking_.at(still, *tracks_.speed_in), looking_.at(still, *tracks_.speed_out), low_in, low_out);
   const double current = (high_out.value - low_out.value) / product_.speed.pull_up.value();
@@ -381,12 +266,12 @@ std::vector<TrackId> Contacts::tracks_of(const std::string& of) const {
 /// How far a wire that is only held by its loads moves while another is driven.
 Doubted Contacts::follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const {
   const auto kind = kind_of(driven);
-  const auto segment = kind == Kind::line   ? driven_[number_of(driven)].loaded
-                       : kind == Kind::rail ? rails_[number_of(driven)].loaded
-                                            : speed_.loaded;
+  const auto segment = kind == Kind::line   ? plan_.lines[number_of(driven)].loaded
+                       : kind == Kind::rail ? plan_.rails[number_of(driven)].loaded
+                                            : plan_.speed.loaded;
   Doubted most;
   for (const auto track : tracks_of(other)) {
-    const auto moved = change(looking_.at(r[quiet_], track), looking_.at(r[segment], track));
+    const auto moved = change(looking_.at(r[plan_.quiet], track), looking_.at(r[segment], track));
     if (std::abs(moved.value) >= most.value) most = {std::abs(moved.value), moved.doubt};
   }
   return most;
@@ -396,15 +281,15 @@ Doubted Contacts::follows(const std::string& driven, const std::string& other, s
 Doubted Contacts::lost(const std::string& driven, std::span<const Reduction> r) const {
   const auto kind = kind_of(driven);
   if (kind == Kind::speed) {
-    const auto* n = &r[speed_.loaded].numbers[looking_.numbers()];
+    const auto* n = &r[plan_.speed.loaded].numbers[looking_.numbers()];
     const Look high{n[6], n[7], n[8]};
-    const auto by_itself = looking_.at(r[isolated_], *tracks_.speed_out);
+    const auto by_itself = looking_.at(r[plan_.isolated], *tracks_.speed_out);
     if (n[10] < 1) return {by_itself.value, by_itself.full};
     return change(high, by_itself);
   }
-  const auto segment = kind == Kind::line ? driven_[number_of(driven)].bare : rails_[number_of(driven)].bare;
+  const auto segment = kind == Kind::line ? plan_.lines[number_of(driven)].bare : plan_.rails[number_of(driven)].bare;
   const auto track = tracks_of(driven).front();
-  return change(looking_.at(r[segment], track), looking_.at(r[isolated_], track));
+  return change(looking_.at(r[segment], track), looking_.at(r[plan_.isolated], track));
 }
 
 Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction> r) const {

@@ -22,11 +22,11 @@ inline const rig::Finding& find(const rig::Outcome& outcome, std::string_view id
   return *found;
 }
 
-/// Every finding that is no pass, one a line; those that have `but` in their name are left out.
-inline std::string not_passed(const rig::Outcome& outcome, std::string_view but = "no such") {
+/// Every finding that is no pass, one a line.
+inline std::string not_passed(const rig::Outcome& outcome) {
   std::string text;
   for (const auto& f : outcome.findings)
-    if (f.verdict != rig::Verdict::pass && f.id.find(but) == std::string::npos)
+    if (f.verdict != rig::Verdict::pass)
       text += fmt::format("{} {} {:g} {} +-{:g}: {}\n", rig::to_text(f.verdict), f.id, f.value, f.in, f.uncertainty,
                           f.reason);
   return text;

@@ -32,6 +32,12 @@ TEST_CASE("a unit that clamps its input without its ground pulls its sensor down
   CHECK(fit::find(outcome, "pass_through/no_ground/input/manifold_pressure@200kPa").verdict == Verdict::fail);
 }
 
+TEST_CASE("an output that floats once the ground is open is neither its input nor a rail", "[run][pass_through]") {
+  const auto outcome = passing(PassThroughState::no_ground, {"floating_without_ground"});
+  CHECK(outcome.verdict == Verdict::fail);
+  CHECK(fit::find(outcome, "pass_through/no_ground/manifold_pressure@200kPa").verdict == Verdict::fail);
+}
+
 TEST_CASE("a dragged input is held against the unit in each state by its own name", "[run][pass_through]") {
   for (const auto* state : {"bypassed", "sensor_high"}) {
     const bool bypassed = std::string{state} == "bypassed";
