@@ -10,6 +10,7 @@
 #include "rig/compile/looks.hpp"
 #include "rig/compile/self_test_loads.hpp"
 #include "rig/compile/self_test_timing.hpp"
+#include "rig/compile/speed_circuit.hpp"
 #include "rig/core/characteristic.hpp"
 #include "rig/core/number_text.hpp"
 
@@ -59,7 +60,13 @@ class SelfTest final : public CompiledStep {
   void judge_levels(const Readings& readings, Volts level, std::vector<Finding>& findings) const;
   void judge_supplies(const Readings& readings, std::vector<Finding>& findings) const;
   void judge_speed(const Readings& readings, std::vector<Finding>& findings) const;
+  void judge_speed_levels(const Readings& readings, std::vector<Finding>& findings) const;
   void judge_switches(const Readings& readings, std::vector<Finding>& findings) const;
+  /// Looped back, both senses of the speed line see the drain and the bench's pull-up.
+  bool sees_speed_levels() const {
+    return bench_.wiring.loop_back && tracks_.speed_in && tracks_.speed_out &&
+           product_.speed.pull_up_at != PullUpPlace::module;
+  }
   Finding against(std::string what, TrackId track, double expected, double allowance, const Readings& readings,
                   const std::string& remedy) const;
 
@@ -204,6 +211,31 @@ void SelfTest::judge_speed(const Readings& readings, std::vector<Finding>& findi
       rig::of_the_rig(measured({id("edges_lost"), name(), "edges"}, lost, 0.0, {-1.0, 1.0}, 0, segment), remedy));
 }
 
+/// Levels are extremes: a sense that is not connected, or a pull-up or drain that does not do its part, lies far off.
+void SelfTest::judge_speed_levels(const Readings& readings, std::vector<Finding>& findings) const {
+  constexpr double kParts = 0.03;  // of the swing: resistors and contacts (common practice, no source)
+  const auto circuit = speed_circuit(product_, bench_);
+  const Nanoseconds cycle{std::llround(120e9 / spec_.speed.value())};
+  const std::pair<const char*, TrackId> senses[] = {{"speed_in", *tracks_.speed_in}, {"speed_out", *tracks_.speed_out}};
+  for (const auto& [what, track] : senses) {
+    const auto reading = readings.at_end(track, cycle);
+    const auto& port = bench_.ports[index(readings.scales().tracks[index(track)].track.port)];
+    for (const bool high : {false, true}) {
+      const double should = (high ? circuit.high(product_.speed.pull_up_to) : circuit.low(Volts{0})).value();
+      const double allowed = kParts * product_.speed.pull_up_to.value() +
+                             (high ? circuit.high_error : circuit.low_error).value() + 3 * limit_of_error(port, should);
+      auto finding = measured({id(fmt::format("{}/{}", what, high ? "high" : "low")), name(), "V"},
+                              reading.bins == 0 ? std::nan("")
+                              : high            ? reading.high
+                                                : reading.low,
+                              should, Band::around(should, {allowed, 0}), 0, readings.slice().record.id);
+      findings.push_back(rig::of_the_rig(
+          std::move(finding),
+          fmt::format("Check the wire of '{}', the pull-up and what the pulse source pulls down to", port.name)));
+    }
+  }
+}
+
 void SelfTest::judge_switches(const Readings& readings, std::vector<Finding>& findings) const {
   for (const auto& line : lines()) {
     if (!line.wiring->fault_switch) continue;
@@ -243,6 +275,7 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
           judged.findings.push_back(std::move(finding));
       judge_supplies(readings, judged.findings);
       judge_speed(readings, judged.findings);
+      if (sees_speed_levels()) judge_speed_levels(readings, judged.findings);
     }
   }
   return judged;
@@ -260,6 +293,9 @@ std::vector<std::string> SelfTest::characteristics() const {
   for (const auto& rail : product_.rails) ids.push_back(id(rail.name));
   if (tracks_.check_standard) ids.push_back(id("check_standard"));
   if (tracks_.ground) ids.push_back(id("ground"));
+  if (sees_speed_levels())
+    for (const char* level : {"speed_in/low", "speed_in/high", "speed_out/low", "speed_out/high"})
+      ids.push_back(id(level));
   if (spec_.levels.size() > 1)
     for (auto& one : timing_ids(name(), bench_, bench_lines_)) ids.push_back(std::move(one));
   if (bench_.wiring.loop_back)

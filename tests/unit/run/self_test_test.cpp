@@ -34,6 +34,8 @@ TEST_CASE("what is wrong with a bench is void and named", "[run][self_test]") {
       Case{"opened_sense=charge_out", "self_test/out/charge_pressure@2.5V", "charge_pressure"},
       Case{"opened_sense=charge_in", "self_test/in/charge_pressure@2.5V", "charge_pressure"},
       Case{"opened_sense=rail_controller", "self_test/rail_5v", "rail_5v"},
+      Case{"opened_sense=speed_in", "self_test/speed_in/high", "speed_in"},
+      Case{"opened_sense=speed_out", "self_test/speed_out/high", "speed_out"},
       Case{"stuck_relay=loop_back", "self_test/out/charge_pressure@2.5V", "charge_pressure"});
   INFO(c.trouble);
   const auto outcome = self_test({c.trouble});
