@@ -116,13 +116,10 @@ class Writer {
     for (std::size_t i = 0; i < product().rails.size(); ++i) script_.output(rail(i).source, HighImpedance{});
     const auto speed = slow_turning(product().speed.wheel);
     const auto cycle = cycle_at(speed);
-    // Seen over a whole cycle of the wheel; without current first.
     script_.speed(speed);
-    script_.hold(segments_, kSteady + cycle);
-    plan_.speed.bare = segments_.size() - 1;
     script_.output(script_.bench().wiring.speed.pull_up_supply, spec_.level);
-    script_.hold(segments_, kSteady + cycle);
-    plan_.speed.loaded = segments_.size() - 1;
+    script_.hold(segments_, kSteady + cycle);  // seen over a whole cycle of the wheel
+    plan_.speed = segments_.size() - 1;
     script_.speed(Rpm{0});
   }
 

@@ -17,7 +17,7 @@ struct ContactsPlan {
   std::size_t quiet = 0;     ///< the unit fitted, nothing driven
   std::vector<Pair> lines;   ///< one line driven, alone and into its loads
   std::vector<Pair> rails;   ///< one rail driven, likewise
-  Pair speed;                ///< the wheel turns, without any current and with the pull-up's
+  std::size_t speed = 0;     ///< the wheel turns
   std::vector<std::size_t> looks;
 };
 /// `with_speed`: the bench can look at the speed line's levels.

@@ -15,6 +15,7 @@ namespace {
 
 constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
 constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
+constexpr double kTouches = 0.8;  ///< ... where what holds it is as strong as a pull-up or a sensor load (no source)
 constexpr double kLeastGround = 0.004;  ///< ohm; two healthy contacts have more (common practice, no source)
 constexpr double kPullUpError = 0.01;   ///< of the bench's own pull-up (common practice, no source)
 
@@ -71,6 +72,13 @@ class Contacts final : public CompiledStep {
   Finding judge_ground(std::span<const Reduction> r) const;
   Finding judge_speed(std::span<const Reduction> r) const;
   Finding judge_short(const Neighbours& pair, std::span<const Reduction> r) const;
+  /// What a look at the turning wheel told of the speed line's two sides.
+  struct SpeedLevels {
+    Look low_in, low_out, high_in, high_out;
+    bool swings;  ///< on the controller's side; else the levels are none
+  };
+  SpeedLevels speed_levels(std::span<const Reduction> r) const;
+  double share_that_touches(Kind driven, Kind other) const;
   Doubted follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const;
   Doubted lost(const std::string& driven, std::span<const Reduction> r) const;
   double level_of(const std::string& driven) const {
@@ -92,12 +100,11 @@ class Contacts final : public CompiledStep {
   std::vector<Neighbours> pairs_;
 };
 
-/// The speed line's look carries, behind the tracks' own numbers, its levels: low in, low out, high out with their
-/// doubts, and how many bins there were of each.
+/// The speed line's look carries, behind the tracks' own numbers, its levels (SpeedLevels).
 Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
   Judged judged;
   const Readings readings{bench_, slice, scales};
-  const bool of_speed = senses_speed() && (i == plan_.speed.bare || i == plan_.speed.loaded);
+  const bool of_speed = senses_speed() && i == plan_.speed;
   if (!of_speed && std::find(plan_.looks.begin(), plan_.looks.end(), i) == plan_.looks.end()) {
     judged.reduction = {slice.record.id, readings.trouble(), {}};
     if (judged.reduction.voided.empty()) judged.reduction.voided = unsettled_input(bench_, segments_[i], slice, scales);
@@ -108,7 +115,7 @@ Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   const auto cycle = cycle_at(slow_turning(product_.speed.wheel));
   const auto in = levels_of(readings, *tracks_.speed_in, *tracks_.speed_out, cycle);
   const auto out = levels_of(readings, *tracks_.speed_out, *tracks_.speed_out, cycle);
-  for (const auto& look : {in.low, out.low, out.high})
+  for (const auto& look : {in.low, out.low, in.high, out.high})
     judged.reduction.numbers.insert(judged.reduction.numbers.end(), {look.value, look.repeat, look.full});
   judged.reduction.numbers.push_back(static_cast<double>(out.low_bins));
   judged.reduction.numbers.push_back(static_cast<double>(out.high_bins));
@@ -134,6 +141,9 @@ Finding Contacts::fit(Finding finding, const std::string& where) const {
 
 Finding Contacts::resistance(Named what, double ohms, double doubt, double limit, std::uint32_t segment,
                              const std::string& carries) const {
+  if (ohms + doubt < 0)  // copper has no such resistance: a sense does not see what it is wired to
+    return not_measured(std::move(what), "reads less than nothing: check the wires of the bench's senses of " + carries,
+                        segment);
   auto finding = measured(std::move(what), ohms, {}, {std::nullopt, limit}, doubt, segment);
   if (finding.verdict == Verdict::fail && ohms > 1000 * limit) finding.reason = carries + " is open";
   return fit(std::move(finding), pins_in_words(product_, carries));
@@ -175,11 +185,11 @@ Finding Contacts::judge_rail(std::size_t number, std::span<const Reduction> r) c
   const double level = spec_.lowest_level.value();
   if (std::abs(in.value - level) >
       limit_of_error(bench_.ports[index(rail(number).source)], level) + in.full + kFollows * level)
-    return fit(not_measured({id("rail/" + name_of), name(), "ohm"},
-                            fmt::format("{} reads {:.3f} V on the controller's side where {:g} V was set", name_of,
-                                        in.value, level),
-                            r[pair.loaded].segment),
-               pins_in_words(product_, name_of));
+    return not_measured({id("rail/" + name_of), name(), "ohm"},
+                        fmt::format("{} reads {:.3f} V on the controller's side where {:g} V was set: check the supply "
+                                    "and its sense",
+                                    name_of, in.value, level),
+                        r[pair.loaded].segment);
   const double current = out.value * load.to_ground;
   const double current_doubt = 1.155 * load.error * std::abs(current) + load.to_ground * out.full;
   double drop = in.value - out.value, drop_doubt = std::hypot(in.full, out.full);
@@ -212,8 +222,7 @@ Finding Contacts::judge_ground(std::span<const Reduction> r) const {
   const auto out = looking_.at(r[pair.loaded], tracks_.rails[number].sensor);
   const double current = out.value * load.to_ground;
   if (current < kFollows * spec_.lowest_level.value() * load.to_ground)
-    return fit(not_measured(what, "no current came through " + product_.rails[number].name, r[pair.loaded].segment),
-               pins_in_words(product_, product_.rails[number].name));
+    return not_measured(what, "no current came through " + product_.rails[number].name, r[pair.loaded].segment);
   const auto shift = change(looking_.at(r[pair.bare], *tracks_.ground), looking_.at(r[pair.loaded], *tracks_.ground));
   // Any contact and copper have milliohms: a sense that could see them and sees nothing is not connected.
   if (shift.doubt < kLeastGround * current && std::abs(shift.value) < kLeastGround * current)
@@ -227,25 +236,34 @@ Finding Contacts::judge_ground(std::span<const Reduction> r) const {
                     r[pair.loaded].segment, "ground");
 }
 
+Contacts::SpeedLevels Contacts::speed_levels(std::span<const Reduction> r) const {
+  const auto* n = &r[plan_.speed].numbers[looking_.numbers()];
+  const auto look = [n](int i) { return Look{n[3 * i], n[3 * i + 1], n[3 * i + 2]}; };
+  return {look(0), look(1), look(2), look(3), n[12] >= 1 && n[13] >= 1};
+}
+
+/// Against the high level, where no current runs from pin to pin, whatever else may hang on the line.
 Finding Contacts::judge_speed(std::span<const Reduction> r) const {
   const Named what{id("through/speed"), name(), "ohm"};
-  const auto& turning = r[plan_.speed.loaded];
-  const auto* n = &turning.numbers[looking_.numbers()];
-  const Look low_in{n[0], n[1], n[2]}, low_out{n[3], n[4], n[5]}, high_out{n[6], n[7], n[8]};
+  const auto segment = r[plan_.speed].segment;
+  const auto levels = speed_levels(r);
   const auto limit = product_.speed.most_through.value();
-  if (n[9] < 1 || n[10] < 1) {  // it never comes down on the controller's side
-    auto open = measured(what, 1e6, {}, {std::nullopt, limit}, 0, turning.segment);
+  if (!levels.swings) {  // it never comes down on the controller's side
+    auto open = measured(what, 1e6, {}, {std::nullopt, limit}, 0, segment);
     open.reason = "the controller's side of speed does not follow the sensor's";
     return fit(std::move(open), pins_in_words(product_, "speed"));
   }
-  const auto& still = r[plan_.speed.bare];
-  const auto between =
-      change_between(looking_.at(still, *tracks_.speed_in), looking_.at(still, *tracks_.speed_out), low_in, low_out);
-  const double current = (high_out.value - low_out.value) / product_.speed.pull_up.value();
+  const auto between = change_between(levels.high_in, levels.high_out, levels.low_in, levels.low_out);
+  const double swing = levels.high_out.value - levels.low_out.value;
+  // The two senses' gains may differ by twice their limit: 2 a/sqrt(3), for each.
+  const auto gain = [&](const std::optional<PortId>& sense) { return bench_.ports[index(*sense)].accuracy.gain; };
+  const auto& wiring = bench_.wiring.speed;
+  const double gains = 1.155 * std::hypot(gain(wiring.sense_in), gain(wiring.sense_out)) * swing;
+  const double current = swing / product_.speed.pull_up.value();
   const double ohms = between.value / current;
-  const double relative =
-      1.155 * kPullUpError + std::hypot(high_out.full, low_out.full) / (high_out.value - low_out.value);
-  return resistance(what, ohms, std::hypot(between.doubt / current, ohms * relative), limit, turning.segment, "speed");
+  const double relative = 1.155 * kPullUpError + std::hypot(levels.high_out.full, levels.low_out.full) / swing;
+  return resistance(what, ohms, std::hypot(std::hypot(between.doubt, gains) / current, ohms * relative), limit, segment,
+                    "speed");
 }
 
 std::vector<TrackId> Contacts::tracks_of(const std::string& of) const {
@@ -268,7 +286,7 @@ Doubted Contacts::follows(const std::string& driven, const std::string& other, s
   const auto kind = kind_of(driven);
   const auto segment = kind == Kind::line   ? plan_.lines[number_of(driven)].loaded
                        : kind == Kind::rail ? plan_.rails[number_of(driven)].loaded
-                                            : plan_.speed.loaded;
+                                            : plan_.speed;
   Doubted most;
   for (const auto track : tracks_of(other)) {
     const auto moved = change(looking_.at(r[plan_.quiet], track), looking_.at(r[segment], track));
@@ -281,15 +299,22 @@ Doubted Contacts::follows(const std::string& driven, const std::string& other, s
 Doubted Contacts::lost(const std::string& driven, std::span<const Reduction> r) const {
   const auto kind = kind_of(driven);
   if (kind == Kind::speed) {
-    const auto* n = &r[plan_.speed.loaded].numbers[looking_.numbers()];
-    const Look high{n[6], n[7], n[8]};
+    const auto levels = speed_levels(r);
     const auto by_itself = looking_.at(r[plan_.isolated], *tracks_.speed_out);
-    if (n[10] < 1) return {by_itself.value, by_itself.full};
-    return change(high, by_itself);
+    if (!levels.swings) return {by_itself.value, by_itself.full};
+    return change(levels.high_out, by_itself);
   }
   const auto segment = kind == Kind::line ? plan_.lines[number_of(driven)].bare : plan_.rails[number_of(driven)].bare;
   const auto track = tracks_of(driven).front();
   return change(looking_.at(r[segment], track), looking_.at(r[plan_.isolated], track));
+}
+
+/// Pins that touch join by next to nothing. Where a known resistance of a kilohm or less holds a wire, a touch takes
+/// most of its level, and less than that is the unit's own doing: loading and the speed line judge it.
+double Contacts::share_that_touches(Kind driven, Kind other) const {
+  const auto held = [](Kind kind) { return kind == Kind::rail || kind == Kind::speed; };
+  if (driven == Kind::speed || (held(driven) && held(other))) return kTouches;
+  return other == Kind::zero && driven == Kind::line ? kPulled : kFollows;
 }
 
 Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction> r) const {
@@ -304,8 +329,7 @@ Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction>
     const auto back = follows(other, driven, r);
     if (back.value > worst.value) worst = back, std::swap(driven, other);
   }
-  const bool line = kind_of(driven) == Kind::line;
-  const double limit = (to_zero && line ? kPulled : kFollows) * level_of(driven);
+  const double limit = share_that_touches(kind_of(driven), kind_of(other)) * level_of(driven);
   auto finding = measured(what, worst.value, {}, {std::nullopt, limit}, worst.doubt);
   if (finding.verdict != Verdict::pass)
     finding.reason = to_zero ? fmt::format("{} is pulled down by {:.3f} V: it touches {}", driven, worst.value, other)

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cmath>
 #include <cstdint>
 #include <set>
 #include <span>
@@ -17,7 +18,8 @@ enum class Fit {
   unknown,  ///< the rig lost what would have told
 };
 
-/// A fail outranks a re-seat. A void is the rig's, not the fit's, in a segment with trouble of the rig's own.
+/// A fail outranks a re-seat. A void is the rig's, not the fit's, where it has no value (a source that did not settle,
+/// a sense that is not connected) and in a segment with trouble of the rig's own.
 inline Fit fit_of(std::string_view step, std::span<const Finding> findings,
                   const std::set<std::uint32_t>& rig_trouble_in) {
   Fit fit = Fit::good;
@@ -25,7 +27,8 @@ inline Fit fit_of(std::string_view step, std::span<const Finding> findings,
     if (finding.step != step) continue;
     if (finding.verdict == Verdict::fail) return Fit::bad;
     if (finding.verdict != Verdict::void_) continue;
-    const bool of_the_rig = finding.segment && rig_trouble_in.contains(*finding.segment);
+    const bool of_the_rig =
+        !std::isfinite(finding.value) || (finding.segment && rig_trouble_in.contains(*finding.segment));
     if (!of_the_rig)
       fit = Fit::reseat;
     else if (fit == Fit::good)

@@ -122,7 +122,7 @@ class Runner {
     const auto fit = fit_of(step.name(), outcome_.findings, rig_trouble_in_);
     reseat_ = fit == Fit::reseat;
     unfit_ = fit == Fit::bad || fit == Fit::unknown;
-    if (fit == Fit::bad && closing_test_with_unit_cut_off()) play_step(*closing_test_with_unit_cut_off());
+    if (unfit_ && closing_test_with_unit_cut_off()) play_step(*closing_test_with_unit_cut_off());
     return fit == Fit::good;
   }
 

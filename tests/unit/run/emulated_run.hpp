@@ -17,13 +17,14 @@ struct Asked {
   std::uint64_t seed = 1;
 };
 
-/// A scenario compiled once, run many times.
+/// A scenario made ready for a bench, run many times.
 class Stand {
  public:
   explicit Stand(rig::Scenario scenario = shipped::end_of_line(), rig::BenchSetup bench = shipped::emulated_bench(),
                  const rig::RunFacts& facts = {})
-      : scenario_{std::move(scenario)}, bench_{std::move(bench)} {
-    auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts);
+      : scenario_{std::move(scenario)}, bench_{std::move(bench)}, facts_{facts} {
+    if (facts_.serial.empty()) facts_.serial = Asked{}.serial;
+    auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts_);
     for (const auto& complaint : compiled.complaints) UNSCOPED_INFO(rig::to_text(complaint));
     REQUIRE(compiled.plan);
     plan_ = compiled.plan;
@@ -39,7 +40,11 @@ class Stand {
     for (const auto& text : asked.troubles)
       troubles.push_back(std::get<drivers::BenchTrouble>(drivers::parse_bench_trouble(text)));
     const auto bench = drivers::open_emulated(setup, scenario_.product, unit, troubles);
-    return rig::run(*plan_, *bench, listener, stop);
+    if (!scenario_.product->service) return rig::run(*plan_, *bench, listener, stop);
+    auto facts = facts_;  // the unit says its serial number itself
+    facts.serial = asked.serial;
+    const auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts);
+    return rig::run(*compiled.plan, *bench, listener, stop);
   }
   rig::Outcome run(const Asked& asked) const {
     rig::RunListener nobody;
@@ -67,6 +72,7 @@ class Stand {
  private:
   rig::Scenario scenario_;
   rig::BenchSetup bench_;
+  rig::RunFacts facts_;
   std::shared_ptr<const rig::Plan> plan_;
 };
 
