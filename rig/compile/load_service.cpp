@@ -1,7 +1,7 @@
 #include <algorithm>
-#include <regex>
 
 #include "rig/compile/load_parts.hpp"
+#include "rig/compile/reply_pattern.hpp"
 
 /// A module's service port: what it can be asked, byte for byte, and what counts in its answers.
 namespace rig {
@@ -15,7 +15,6 @@ using yaml::PlacedComplaints;
 namespace {
 
 constexpr std::size_t kMostBytes = 200;
-constexpr std::size_t kMostPattern = 100;
 
 std::optional<std::uint8_t> hex_digit(char c) {
   if (c >= '0' && c <= '9') return static_cast<std::uint8_t>(c - '0');
@@ -116,14 +115,7 @@ bool read_pattern(const Node& node, std::string& into, PlacedComplaints& complai
   };
   std::string text;
   if (!yaml::read_text(node, text, complaints)) return false;
-  if (text.size() > kMostPattern) return wrong(fmt::format("a pattern of {} characters is too long", text.size()));
-  try {
-    const std::regex pattern{text, std::regex::ECMAScript};
-    if (pattern.mark_count() != 1)
-      return wrong(fmt::format("this pattern has {} groups; one is needed", pattern.mark_count()));
-  } catch (const std::regex_error&) {
-    return wrong(fmt::format("{} is no regular expression", yaml::describe(node)));
-  }
+  if (const auto problem = pattern_problem(text)) return wrong(*problem);
   return into = std::move(text), true;
 }
 

@@ -27,13 +27,14 @@ std::optional<std::string> last_reply(const std::string& received, const Service
 }  // namespace
 
 std::optional<std::string> pattern_problem(const std::string& pattern) {
-  if (pattern.empty()) return "it is empty";
-  if (pattern.size() > kLongestPattern) return fmt::format("it is longer than {} characters", kLongestPattern);
+  if (pattern.empty()) return "this pattern is empty";
+  if (pattern.size() > kLongestPattern) return fmt::format("a pattern of {} characters is too long", pattern.size());
   try {
     const boost::regex expression{pattern, boost::regex::ECMAScript};
-    return std::nullopt;
-  } catch (const std::exception& error) {
-    return std::string{error.what()};
+    if (expression.mark_count() == 1) return std::nullopt;
+    return fmt::format("this pattern has {} groups; one is needed", expression.mark_count());
+  } catch (const std::exception&) {
+    return fmt::format("'{}' is no regular expression", pattern);
   }
 }
 

@@ -14,7 +14,8 @@ namespace rig {
 constexpr std::size_t kLongestReply = 1024;  ///< bytes that are looked at, the last ones
 constexpr std::size_t kLongestAnswer = 128;  ///< bytes of an answer
 
-/// Why a text is no pattern that can be used, in words, or nothing.
+/// Why a text is no pattern that can be used (a regular expression of the ECMAScript kind with one group, the answer),
+/// in words, or nothing.
 std::optional<std::string> pattern_problem(const std::string& pattern);
 
 /// What a pattern (ECMAScript) finds first in a text: its first group, or all of it where it has none. Nothing where it

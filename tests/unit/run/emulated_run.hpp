@@ -1,6 +1,8 @@
 #pragma once
 
 #include <atomic>
+#include <map>
+#include <mutex>
 #include <thread>
 
 #include "drivers/emulated/emulated_bench.hpp"
@@ -40,11 +42,7 @@ class Stand {
     for (const auto& text : asked.troubles)
       troubles.push_back(std::get<drivers::BenchTrouble>(drivers::parse_bench_trouble(text)));
     const auto bench = drivers::open_emulated(setup, scenario_.product, unit, troubles);
-    if (!scenario_.product->service) return rig::run(*plan_, *bench, listener, stop);
-    auto facts = facts_;  // the unit says its serial number itself
-    facts.serial = asked.serial;
-    const auto compiled = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts);
-    return rig::run(*compiled.plan, *bench, listener, stop);
+    return rig::run(*plan_for(asked.serial), *bench, listener, stop);
   }
   rig::Outcome run(const Asked& asked) const {
     rig::RunListener nobody;
@@ -70,10 +68,25 @@ class Stand {
   const rig::BenchSetup& bench() const { return bench_; }
 
  private:
+  /// A unit that says its serial number itself needs a plan that expects it; kept, since the same numbers come again.
+  std::shared_ptr<const rig::Plan> plan_for(const std::string& serial) const {
+    if (!scenario_.product->service || serial == facts_.serial) return plan_;
+    const std::lock_guard lock{mutex_};
+    auto& plan = plans_[serial];
+    if (!plan) {
+      auto facts = facts_;
+      facts.serial = serial;
+      plan = rig::compile(scenario_, bench_, rig::capabilities_of(bench_), facts).plan;
+    }
+    return plan;
+  }
+
   rig::Scenario scenario_;
   rig::BenchSetup bench_;
   rig::RunFacts facts_;
   std::shared_ptr<const rig::Plan> plan_;
+  mutable std::mutex mutex_;
+  mutable std::map<std::string, std::shared_ptr<const rig::Plan>> plans_;
 };
 
 }  // namespace emulated_run

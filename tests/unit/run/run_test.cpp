@@ -45,7 +45,7 @@ class LossySession final : public drivers::Session {
     const auto progress = inner_->next(chunk);
     elapsed_ += 1;
     for (auto& block : chunk.blocks) {
-      if (losses_ == 0 || elapsed_ < 1000 || index(block.track) != 0 || block.count < 2) continue;
+      if (losses_ == 0 || elapsed_ < 4000 || index(block.track) != 0 || block.count < 2) continue;
       --losses_;
       block.values.erase(block.values.begin(), block.values.begin() + 3);  // one bin
       block.first = block.first + Nanoseconds{1'000'000};
