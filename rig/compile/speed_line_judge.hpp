@@ -17,6 +17,7 @@ struct SpeedLook {
   At at = At::nothing;
   Rpm speed{0};
   Nanoseconds from{0}, to{0};  ///< from the segment's start, whole bins
+  Nanoseconds clean{0};  ///< thresholds: where a settle window begins in which the edges are still as they should be
 };
 
 /// Whether a pull-up in the module would be a fault of it, and one that can be told.

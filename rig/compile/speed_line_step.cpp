@@ -142,18 +142,20 @@ void SpeedLineStep::write_threshold(Script& script, SpeedLook::At at) {
   const auto& wiring = bench_.wiring.speed;
   const auto circuit = speed_circuit(product_, bench_);
   put_under_power(script, spec_.seen_at);
+  // By then an output has answered to the speed, and has had the time that the product allows it to settle.
+  const auto& timing = product_.timing;
+  const auto intervals =
+      Nanoseconds{std::llround((timing.speed_intervals + 1) *
+                               static_cast<double>(longest_interval(product_.speed.wheel, spec_.seen_at).count()))};
+  const auto answered = whole_bins(kRelays + timing.latency + intervals + timing.settle_limit);
+  const auto disturbed = answered + timing.settle_window, from = disturbed + answered;
+  script.after(disturbed);
   if (at == SpeedLook::At::raised_lows)
     script.output(wiring.foot, circuit.foot_for(raised_low(product_, circuit)));
   else if (at == SpeedLook::At::lowered_highs)
     script.output(wiring.pull_up_supply, circuit.supply_for(lowered_high(product_, circuit)));
   else
     set_edges(script, true);
-  // By then an output has answered to the speed, and has had the time that the product allows it to settle.
-  const auto& timing = product_.timing;
-  const auto intervals =
-      Nanoseconds{std::llround((timing.speed_intervals + 1) *
-                               static_cast<double>(longest_interval(product_.speed.wheel, spec_.seen_at).count()))};
-  const auto from = whole_bins(kRelays + timing.latency + intervals + timing.settle_limit);
   // Noise meets an edge where it can be counted twice only now and then: the more edges, the surer.
   const int cycles = at == SpeedLook::At::slow_noisy_edges ? 16 : 8;
   const auto length = std::max(whole_bins(cycles * cycle(spec_.seen_at)), Nanoseconds{200ms});
@@ -164,7 +166,7 @@ void SpeedLineStep::write_threshold(Script& script, SpeedLook::At at) {
     script.output(wiring.pull_up_supply, product_.speed.pull_up_to);
   else
     set_edges(script, false);
-  look(script, {at, spec_.seen_at, from, from + length});
+  look(script, {at, spec_.seen_at, from, from + length, answered});
 }
 
 }  // namespace

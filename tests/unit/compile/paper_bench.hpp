@@ -20,7 +20,7 @@ using namespace rig;
 constexpr double kScale = 1e-5;  // V (or A) a code
 constexpr std::uint32_t kTickRate = 10'000'000;
 
-/// What is set at a segment's start.
+/// What is set in the middle of a segment: on paper it is so all along.
 struct State {
   std::map<std::uint16_t, double> volts;  // sources and supplies that hold a level
   std::map<std::uint16_t, bool> relays;
@@ -84,12 +84,12 @@ class Bench {
     std::vector<Slice> slices;
     for (const auto& segment : step.segments()) {
       for (const auto& event : segment.events)
-        if (event.at == Nanoseconds{0}) apply(event.action);
+        if (event.at <= longest(segment) / 2) apply(event.action);
       auto slice = good(segment);
       if (change) change(slices.size(), state_, slice);
       slices.push_back(std::move(slice));
       for (const auto& event : segment.events)
-        if (event.at > Nanoseconds{0}) apply(event.action);
+        if (event.at > longest(segment) / 2) apply(event.action);
     }
     return slices;
   }
