@@ -51,9 +51,9 @@ class Runner {
   Outcome run() {
     watched_.resize(plan_.watches.size());
     std::string fault = in_a_session([this] { play(); });
-    if (fault.empty() && !disturbance_.empty() && outcome_.end.outputs_safe) {
+    if (fault.empty() && (enough_ || !disturbance_.empty()) && outcome_.end.outputs_safe) {
       fault = in_a_session([this] { test_bench_alone(); });
-      if (fault.empty() && outcome_.end.reason == EndState::Reason::completed) judge_disturbance();
+      if (fault.empty() && outcome_.end.reason == EndState::Reason::completed) judge_alone();
     }
     conclude(fault);
     return std::move(outcome_);
@@ -95,7 +95,7 @@ class Runner {
       if (step->of_the_fit() && !sits_well(*step)) break;
     }
     finish_session();
-    if (reseat_ || !disturbance_.empty()) return;
+    if (reseat_ || enough_ || !disturbance_.empty()) return;
     for (std::size_t w = 0; w < plan_.watches.size(); ++w) {
       for (auto& finding : plan_.watches[w]->conclude(watched_[w])) {
         // A run that was cut short has not seen enough to say so of the rig, nor that anything passes.
@@ -107,7 +107,7 @@ class Runner {
     }
   }
 
-  bool cut_short() const { return reseat_ || unfit_ || !disturbance_.empty(); }
+  bool cut_short() const { return reseat_ || unfit_ || enough_ || !disturbance_.empty(); }
 
   void finish_session() {
     if (ended_) return;
@@ -142,9 +142,9 @@ class Runner {
     for (const auto& id : step.characteristics()) well_alone_ = well_alone_ && seen.contains(id);
   }
 
-  void judge_disturbance() {
+  void judge_alone() {
     self_test_passed_ = self_test_passed_ && well_alone_;
-    if (!self_test_passed_) return;
+    if (!self_test_passed_ || disturbance_.empty()) return;
     Finding finding;
     finding.id = "disturbance/bench";
     finding.step = "disturbance";
@@ -280,10 +280,18 @@ class Runner {
     for (const auto& note : judged.notes) listener_.noted(note);
     look(slice, scales);
     --outstanding_;
+    stop_when_enough();
     parts_.keep(slice);
     listener_.progressed({step_->name(), outcome_.segments_played,
                           std::max(plan_.segment_count + outcome_.segments_repeated, outcome_.segments_played),
                           slice.record.end});
+  }
+
+  void stop_when_enough() {
+    if (alone_ || enough_ || !disturbance_.empty() || step_->of_the_rig() || step_->of_the_fit()) return;
+    if (!listener_.knows_enough() || !closing_test_with_unit_cut_off()) return;
+    enough_ = true;
+    session_->stop("enough is known of the unit");
   }
 
   void look(const Slice& slice, const Scales& scales) {
@@ -396,6 +404,7 @@ class Runner {
   std::set<std::uint32_t> rig_trouble_in_;  ///< segments whose voids are the rig's own
   std::string disturbance_;                 ///< what the unit may be doing to the bench; it has been cut off for it
   std::optional<std::uint32_t> disturbed_in_;
+  bool enough_ = false;                     ///< the listener has what it asks for
   bool alone_ = false, well_alone_ = true;  ///< the bench, the unit cut off
   Segment first_alone_;                     ///< must stay where it is until the session is closed
 };

@@ -34,6 +34,10 @@ class RunListener {
   virtual bool wants_traces() const { return false; }
   virtual void recorded(const std::string& /*step*/, std::uint32_t /*part*/, const std::vector<TrackInfo>&,
                         std::vector<Slice>&&) {}
+  /// Asked after each segment of a step that judges the unit. True: what was found is enough (a study that looks for
+  /// the first sure fail). The unit is cut off, the bench is tested alone, and what was found decides. Ignored where
+  /// the bench cannot be tested alone; a run that found no fail then gives no verdict.
+  virtual bool knows_enough() const { return false; }
   /// A reason to end the run now (the store does not keep up), or empty.
   virtual std::string must_stop() { return {}; }
 };

@@ -17,6 +17,21 @@ struct Asked {
   std::vector<std::string> defects;
   std::vector<std::string> troubles;
   std::uint64_t seed = 1;
+  std::string until = {};  ///< a run may end once a finding that begins so has failed; empty: it is played to its end
+};
+
+/// Knows enough once a finding that begins so has failed.
+class UntilFailed final : public rig::RunListener {
+ public:
+  explicit UntilFailed(std::string about) : about_{std::move(about)} {}
+  void found(const rig::Finding& finding) override {
+    failed_ = failed_ || (!about_.empty() && finding.verdict == rig::Verdict::fail && finding.id.starts_with(about_));
+  }
+  bool knows_enough() const override { return failed_; }
+
+ private:
+  std::string about_;
+  bool failed_ = false;
 };
 
 /// A scenario made ready for a bench, run many times.
@@ -45,8 +60,8 @@ class Stand {
     return rig::run(*plan_for(asked.serial), *bench, listener, stop);
   }
   rig::Outcome run(const Asked& asked) const {
-    rig::RunListener nobody;
-    return run(asked, nobody);
+    UntilFailed listener{asked.until};
+    return run(asked, listener);
   }
 
   /// Many runs, on every core there is; the outcomes in the order asked for.

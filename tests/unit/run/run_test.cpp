@@ -134,3 +134,14 @@ TEST_CASE("a rig that loses readings again and again voids the run", "[run][gap]
   CHECK(outcome.verdict == Verdict::void_);
   CHECK_FALSE(outcome.reason.empty());
 }
+
+TEST_CASE("a run of which enough is known ends early, the bench well alone, with the verdict it would have had",
+          "[run][enough]") {
+  const auto whole = stand().run({"U-1", {"offset"}, {}, 3}), early = stand().run({"U-1", {"offset"}, {}, 3, "sweep/"});
+  CAPTURE(early.reason);
+  CHECK(whole.verdict == Verdict::fail);
+  CHECK(early.verdict == Verdict::fail);
+  CHECK(early.end.outputs_safe);
+  CHECK(early.bench_duration < whole.bench_duration);
+  CHECK(early.findings.back().step == "self_test_closing");
+}
