@@ -20,16 +20,18 @@ std::optional<KeptFacts> kept_with(const StoreReader& reader, RunNumber run) {
 }
 
 bool same_connectors(const KeptFacts& a, const KeptFacts& b) {
-  if (b.lines.empty() || a.lines.empty()) return true;
+  if (b.lines.empty() || a.lines.empty()) return false;
   return a.lines == b.lines && (a.pins == b.pins || a.pins.empty() || b.pins.empty());
 }
 
-/// The serial's runs that just before this one ended in a re-seat, newest first.
-std::vector<RunNumber> reseats_in_a_row(const StoreReader& reader, const std::string& serial) {
+/// The serial's runs on this bench that just before this one ended in a re-seat, newest first: another fixture's
+/// contacts say nothing here.
+std::vector<RunNumber> reseats_in_a_row(const StoreReader& reader, const std::string& serial,
+                                        const std::string& bench) {
   std::vector<RunNumber> row;
   const auto attempts = reader.attempts_of(serial);
   for (auto run = attempts.rbegin(); run != attempts.rend(); ++run) {
-    if (!run->closed) continue;
+    if (!run->closed || run->opened.bench != bench) continue;
     if (run->reseated())
       row.push_back(run->number);
     else if (run->closed->end == RunEnd::completed || run->closed->verdict != Verdict::void_)
@@ -48,11 +50,13 @@ bool contacts_passed(const StoreReader& reader, RunNumber run, const std::vector
   return passed > 0;
 }
 
-bool plug_cleared_since(const StoreReader& reader, const std::string& bench, RunNumber first) {
+bool plug_cleared_since(const StoreReader& reader, const std::string& bench, const KeptFacts& of, RunNumber first) {
   for (const auto number : reader.runs_on(bench, kNewFixture)) {
     if (number <= first) continue;
     const auto kept = kept_with(reader, number);
-    if (kept && kept->straight_through && contacts_passed(reader, number, kept->fit_steps)) return true;
+    if (kept && kept->straight_through && same_connectors(of, *kept) &&
+        contacts_passed(reader, number, kept->fit_steps))
+      return true;
   }
   return false;
 }
@@ -159,9 +163,9 @@ std::optional<StoredRun> baseline_run(const StoreReader& reader, std::string_vie
 KeptFacts gather_facts(const StoreReader& reader, const Scenario& scenario, const BenchSetup& bench,
                        const std::string& serial, WallTime now, std::vector<std::string>& remarks) {
   auto kept = facts_without_store(scenario, serial);
-  const auto row = reseats_in_a_row(reader, serial);
+  const auto row = reseats_in_a_row(reader, serial, bench.name);
   kept.facts.reseats = static_cast<int>(row.size());
-  kept.facts.plug_cleared = !row.empty() && plug_cleared_since(reader, bench.name, row.back());
+  kept.facts.plug_cleared = !row.empty() && plug_cleared_since(reader, bench.name, kept, row.back());
   remark_on_reseats(scenario, kept.facts, remarks);
   if (kept.straight_through) return kept;  // the plug is measured by itself
   if (const auto run = baseline_run(reader, bench.name, kept, now)) {

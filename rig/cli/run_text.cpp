@@ -14,6 +14,8 @@
 namespace rig {
 namespace {
 
+constexpr Volts kSafeToTouch{0.5};
+
 std::string band_text(const Finding& f) {
   if (f.low && f.high) return fmt::format("{} to {}", digits_text(*f.low, f.in), value_text(*f.high, f.in));
   if (f.high) return fmt::format("at most {}", value_text(*f.high, f.in));
@@ -78,6 +80,14 @@ std::string attempt_words(const StoredRun& run) {
   return fmt::format("attempt {}{}", run.opened.attempt, again);
 }
 
+/// Whether a hand may go to the unit: only once its supply was read back.
+std::string removal(const RunClosed& closed) {
+  if (!closed.supply) return "the supply was not read back: do not touch the unit before you have measured it";
+  if (!closed.outputs_safe || *closed.supply >= kSafeToTouch)
+    return fmt::format("the supply still reads {:.2f} V: do not touch the unit", closed.supply->value());
+  return fmt::format("remove the unit: its supply reads {:.2f} V", std::abs(closed.supply->value()));
+}
+
 }  // namespace
 
 void print_run(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events,
@@ -113,7 +123,8 @@ void print_run(const StoredRun& run, std::span<const StoredFinding> findings, st
     for (const auto& [what, text] : noted(events, "surroundings")) warmth += fmt::format("; {} {}", what, text);
     std::cout << dim(fmt::format("\n  {:.1f} s of bench time; outputs {}safe{}\n", seconds(run.closed->bench_duration),
                                  run.closed->outputs_safe ? "" : "NOT CONFIRMED ", warmth),
-                     colour);
+                     colour)
+              << "  " << removal(*run.closed) << '\n';
   }
 }
 

@@ -20,7 +20,7 @@ constexpr int kSenseTaus = 10;
 constexpr int kConversions = 3;  ///< conversions that must fit besides
 /// A comparator without hysteresis must count at least this share of slow and noisy edges twice.
 constexpr double kDoubled = 0.1;
-constexpr double kNoiseShare = 0.5;  ///< of the least hysteresis, that noise must have for the test to be one
+constexpr double kNoiseShare = 0.9;  ///< of the least hysteresis, that noise must have for the test to be one
 constexpr double kShiftInBands = 2;  ///< how much larger than the band what a miscount does must be, to show
 
 class SpeedClaims {

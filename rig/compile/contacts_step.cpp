@@ -17,6 +17,7 @@ constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's
 constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
 constexpr double kTouches = 0.8;  ///< ... where what holds it is as strong as a pull-up or a sensor load (no source)
 constexpr double kLeastGround = 0.004;  ///< ohm; two healthy contacts have more (common practice, no source)
+constexpr Kelvins kHotKelvins{0.5};     ///< half of a usual band (common practice, no source)
 constexpr double kPullUpError = 0.01;   ///< of the bench's own pull-up (common practice, no source)
 
 class Contacts final : public CompiledStep {
@@ -70,6 +71,8 @@ class Contacts final : public CompiledStep {
   Finding judge_through(std::size_t line, std::span<const Reduction> r) const;
   Finding judge_rail(std::size_t number, std::span<const Reduction> r) const;
   Finding judge_ground(std::span<const Reduction> r) const;
+  bool runs_through_ground(const ContactsPlan::Pair& pair, double amperes, std::span<const Reduction> r) const;
+  double most_through(std::size_t line) const;
   Finding judge_speed(std::span<const Reduction> r) const;
   Finding judge_short(const Neighbours& pair, std::span<const Reduction> r) const;
   /// What a look at the turning wheel told of the speed line's two sides.
@@ -170,8 +173,18 @@ Finding Contacts::judge_through(std::size_t line, std::span<const Reduction> r) 
   const double ohms = drop / amperes;
   const double doubt =
       current > current_doubt ? std::hypot(drop_doubt / amperes, ohms * current_doubt / amperes) : std::abs(ohms) / 2;
-  const double limit = spec_.most_through.value_or(product_.wires.most_through).value();
+  const double limit = most_through(line);
   return resistance({id("through/" + l.name), name(), "ohm"}, ohms, doubt, limit, loaded.segment, l.name);
+}
+
+/// What the product allows, and on a thermistor's line no more than reads as kHotKelvins where it is hottest.
+double Contacts::most_through(std::size_t line) const {
+  const double allowed = spec_.most_through.value_or(product_.wires.most_through).value();
+  if (line < product_.pressures.size()) return allowed;
+  const auto& curve = product_.temperature->curve;
+  const auto hot = product_.temperature->highest;
+  const Ohms more = curve.resistance(hot - kHotKelvins) - curve.resistance(hot);
+  return std::min(allowed, std::abs(more.value()));
 }
 
 Finding Contacts::judge_rail(std::size_t number, std::span<const Reduction> r) const {
@@ -192,6 +205,14 @@ Finding Contacts::judge_rail(std::size_t number, std::span<const Reduction> r) c
                         r[pair.loaded].segment);
   const double current = out.value * load.to_ground;
   const double current_doubt = 1.155 * load.error * std::abs(current) + load.to_ground * out.full;
+  if (!runs_through_ground(pair, current, r))
+    return not_measured(
+        {id("rail/" + name_of), name(), "ohm"},
+        fmt::format("the ground sees nothing of the sensor load of {}: check the relay '{}' and the wire "
+                    "of '{}'",
+                    name_of, bench_.ports[index(rail(number).sensor_load->relay)].name,
+                    bench_.ports[index(*bench_.wiring.ground.sense)].name),
+        r[pair.loaded].segment);
   double drop = in.value - out.value, drop_doubt = std::hypot(in.full, out.full);
   if (drop < kFollows * spec_.lowest_level.value()) {
     const auto between = change_between(at(pair.bare, tracks.controller), at(pair.bare, tracks.sensor), in, out);
@@ -214,6 +235,14 @@ std::optional<std::size_t> Contacts::grounded_by() const {
   return std::nullopt;
 }
 
+/// Any contact and copper have milliohms: a sense that could see a sensor load's current through them and sees nothing
+/// is not connected, or the load is not. An open rail carries nothing, and says so itself.
+bool Contacts::runs_through_ground(const ContactsPlan::Pair& pair, double amperes, std::span<const Reduction> r) const {
+  if (!tracks_.ground || amperes < kFollows * spec_.lowest_level.value() / 1000) return true;
+  const auto shift = change(looking_.at(r[pair.bare], *tracks_.ground), looking_.at(r[pair.loaded], *tracks_.ground));
+  return shift.doubt >= kLeastGround * amperes || std::abs(shift.value) >= kLeastGround * amperes;
+}
+
 Finding Contacts::judge_ground(std::span<const Reduction> r) const {
   const auto number = *grounded_by();
   const auto& pair = plan_.rails[number];
@@ -224,16 +253,24 @@ Finding Contacts::judge_ground(std::span<const Reduction> r) const {
   if (current < kFollows * spec_.lowest_level.value() * load.to_ground)
     return not_measured(what, "no current came through " + product_.rails[number].name, r[pair.loaded].segment);
   const auto shift = change(looking_.at(r[pair.bare], *tracks_.ground), looking_.at(r[pair.loaded], *tracks_.ground));
-  // Any contact and copper have milliohms: a sense that could see them and sees nothing is not connected.
-  if (shift.doubt < kLeastGround * current && std::abs(shift.value) < kLeastGround * current)
-    return not_measured(what,
-                        fmt::format("'{}' sees nothing of the current through the ground: check its wire",
-                                    bench_.ports[index(*bench_.wiring.ground.sense)].name),
-                        r[pair.loaded].segment);
+  if (!runs_through_ground(pair, current, r))
+    return not_measured(
+        what,
+        fmt::format("'{}' sees nothing of the current through the ground: check its wire and the relay '{}'",
+                    bench_.ports[index(*bench_.wiring.ground.sense)].name,
+                    bench_.ports[index(rail(number).sensor_load->relay)].name),
+        r[pair.loaded].segment);
   const double ohms = shift.value / current;
   const double relative = 1.155 * load.error + out.full / out.value;
-  return resistance(what, ohms, std::hypot(shift.doubt / current, ohms * relative), product_.wires.most_ground.value(),
-                    r[pair.loaded].segment, "ground");
+  // As much as shifts what the product allows, while the unit draws its most and the sensors theirs.
+  double most_current = product_.battery.idle_high.value();
+  for (std::size_t i = 0; i < product_.rails.size(); ++i)
+    if (const auto sensors = known_rail_load(rail(i), bench_))
+      most_current += product_.rails[i].nominal.value() * sensors->to_ground;
+  const double limit =
+      std::min(product_.wires.most_ground.value(), product_.wires.most_ground_shift.value() / most_current);
+  return resistance(what, ohms, std::hypot(shift.doubt / current, ohms * relative), limit, r[pair.loaded].segment,
+                    "ground");
 }
 
 Contacts::SpeedLevels Contacts::speed_levels(std::span<const Reduction> r) const {

@@ -19,7 +19,7 @@ using State = PassThroughState;
 
 constexpr Nanoseconds kDischarge = 50ms;
 constexpr Rpm kShiftedSpeed{3500};  ///< where the tables shift most in this trade (common practice, no source)
-constexpr Kilopascals kShiftedPressure{200};
+constexpr Kilopascals kShiftedPressure{200}, kOtherPressure{80};
 
 bool passive(State s) {
   return s == State::unpowered || s == State::battery_only || s == State::rails_only || s == State::bypassed;
@@ -144,6 +144,9 @@ void PassThrough::write(State state, Script& script) {
     script.relay(bench_.wiring.ground.break_relay, false);
     script.settle(segments_);
     note(state, kShiftedPressure);
+    pressures(script, kOtherPressure);  // a voltage that floats may happen to be one pressure's, not two
+    script.settle(segments_);
+    note(state, kOtherPressure);
     script.sources(HighImpedance{});
     script.battery(Grounded{});
     script.rails(false);
@@ -236,7 +239,14 @@ Finding PassThrough::judge_without_ground(Named what, std::size_t channel, const
   const auto out = readings.at_end(tracks_.pressures[channel].out, window);
   const auto rail = readings.at_end(tracks_.rails[product_.pressures[channel].rail].controller, window);
   const auto segment = readings.slice().record.id;
-  if (in.bins == 0 || out.bins == 0 || rail.bins == 0) return not_measured(std::move(what), "no readings", segment);
+  const auto current = readings.at_end(tracks_.current, window);
+  if (in.bins == 0 || out.bins == 0 || rail.bins == 0 || current.bins == 0)
+    return not_measured(std::move(what), "no readings", segment);
+  if (current.value > product_.battery.idle_low.value() / 2)
+    return not_measured(std::move(what),
+                        fmt::format("{:.0f} mA still run with the ground open: check the relay '{}'",
+                                    1e3 * current.value, bench_.ports[index(*bench_.wiring.ground.break_relay)].name),
+                        segment);
   const double distance = spec_.rail_distance.value();
   const double to_in = std::abs(out.value - in.value), to_rail = std::abs(rail.value - out.value);
   if (out.value < std::min(to_in, to_rail))
