@@ -365,7 +365,7 @@ TEST_CASE_METHOD(Fixture, "slow and noisy edges must be a test, and a fair one",
   }
   SECTION("points at which a miscount would not show: no shift, or one that is flat over speed") {
     SpeedLineSpec spec;
-    spec.seen_at = Rpm{GENERATE(1000, 3800)};
+    spec.seen_at = Rpm{GENERATE(1000.0, 3800.0)};
     ask(spec);
     refused({"one miscounted edge", "it would not show", "where the table is steepest over speed"});
   }
