@@ -126,9 +126,10 @@ def load_schemas():
 def check(files):
     """What the program says of each file: its list of complaints."""
     done = subprocess.run([PROGRAM, "check", "--json", *map(str, files)], capture_output=True, text=True, timeout=120)
-    report = json.loads(done.stdout)["files"]
+    said = json.loads(done.stdout)
+    report = said["files"]
     expect(len(report) == len(files), "the program must report on every file it is given")
-    any_wrong = any(entry["complaints"] for entry in report)
+    any_wrong = any(entry["complaints"] for entry in report + said["together"])
     expect(done.returncode == (2 if any_wrong else 0), f"exit {done.returncode} although files are {'bad' if any_wrong else 'good'}")
     return [entry["complaints"] for entry in report]
 

@@ -14,7 +14,7 @@ import stand
 
 def a_bad_unit():
     """a drifted unit fails over the wire; one that opens its lines without power is to be put in again, pin by pin"""
-    for defect, verdict, word in (("gain", (1, "fail"), "pressure"), ("no_bypass", (3, "void"), "put it in again")):
+    for defect, verdict, word in (("gain", (1, "fail"), "pressure"), ("no_bypass", (3, "void"), "re-seat the connector")):
         with tempfile.TemporaryDirectory() as folder, stand.board(folder, more=("--defect", defect)) as (link, _):
             code, report, said = stand.run(folder, bench=stand.BOARD, more=("--device", str(link)))
             assert (code, report["verdict"]) == verdict, (defect, said)
