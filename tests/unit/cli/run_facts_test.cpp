@@ -91,11 +91,12 @@ TEST_CASE("facts come back from the store as they were, to the last digit", "[cl
   CHECK_FALSE(facts_from_json("not json"));
 }
 
-TEST_CASE("re-seats just before count, on any bench, until a run says something of the unit", "[cli][facts]") {
+TEST_CASE("re-seats just before count, on this bench, until a run says something of the unit", "[cli][facts]") {
   Lay lay;
   CHECK(lay.facts("T00101", "left").reseats == 0);
   lay.reseat("T00101", "left");
-  lay.reseat("T00101", "right");
+  lay.reseat("T00101", "right");  // another fixture
+  lay.reseat("T00101", "left");
   lay.reseat("T00999", "left");
   CHECK(lay.facts("T00101", "left").reseats == 2);
   lay.run(with_contacts(), "T00101", "left", Verdict::void_, RunEnd::stopped);  // it told nothing

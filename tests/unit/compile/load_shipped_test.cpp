@@ -267,7 +267,7 @@ TEST_CASE("the shipped bench says where its loads, grounds and temperatures are"
   REQUIRE(wiring.speed.slow_edges);
   CHECK(wiring.speed.slow_edges->time_constant == 60us);
   REQUIRE(wiring.speed.noise);
-  CHECK(wiring.speed.noise->peak_to_peak == Volts{0.15});
+  CHECK(wiring.speed.noise->peak_to_peak == Volts{0.19});
   CHECK(name(wiring.ground.sense) == "ground_sense");
   CHECK(name(wiring.ground.break_relay) == "ground_break");
   CHECK(name(wiring.service) == "service");
