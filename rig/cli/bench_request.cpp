@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <iostream>
 
+#include "drivers/emulated/defect_check.hpp"
+#include "rig/core/rig_fault.hpp"
+
 namespace rig {
 
 drivers::OpenRequest bench_request(std::shared_ptr<const Product> product, const std::string& serial,
@@ -19,6 +22,14 @@ drivers::OpenRequest bench_request(std::shared_ptr<const Product> product, const
   };
   for (const auto& text : defects) take(drivers::parse_defect(text), request.unit.defects);
   for (const auto& text : troubles) take(drivers::parse_bench_trouble(text), request.troubles);
+  for (const auto& defect : request.unit.defects) {
+    if (!request.product) break;
+    try {
+      drivers::emulated::check_defect(*request.product, defect);
+    } catch (const RigFault& fault) {  // a defect that this product cannot have is a slip of whoever typed it
+      complaints.emplace_back(fault.what());
+    }
+  }
   return request;
 }
 

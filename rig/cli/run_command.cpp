@@ -67,15 +67,16 @@ bool make_plan(Prepared& prepared) {
   return true;
 }
 
-/// What the files alone say against an end-of-line run.
+/// What the files alone say against an end-of-line run, or against a plug's: neither may be made under the other's
+/// number.
 bool fit_for_sale(const RunCommand& asked, Prepared& prepared) {
-  if (!for_sale(prepared)) return true;
+  if (!for_sale(prepared) && !prepared.scenario.product->straight_through) return true;
   if (const auto trouble = serial_pattern_trouble(prepared.scenario.product->serial_pattern, asked.serial);
       !trouble.empty()) {
     std::cerr << trouble << ".\n";
     return false;
   }
-  if (prepared.bench.shift_start_scenario.empty()) return true;
+  if (!for_sale(prepared) || prepared.bench.shift_start_scenario.empty()) return true;
   auto shift_start = load_scenario(prepared.bench.shift_start_scenario);
   if (complain(shift_start.complaints)) return false;
   if (shift_start.value->name != prepared.scenario.name) prepared.shift_start = std::move(shift_start.value);

@@ -106,6 +106,17 @@ class CommandLine(unittest.TestCase):
         self.assertEqual(done.returncode, 2)
         self.assertRegex(done.stdout + done.stderr, r"product-missing-unit\.yaml:\d+:\d+: ")
 
+    def test_a_plug_is_not_run_under_a_units_number(self):
+        code, run, said = self.run_unit(serial="T00101", scenario="scenarios/shift-start.yaml")
+        self.assertEqual((code, run), (2, None))
+        self.assertIn("'T00101' is not one of this product", said)
+
+    def test_a_defect_that_the_product_cannot_have_is_2_and_leaves_no_run(self):
+        code, run, said = self.run_unit("--defect", "worn_contact@nothing")
+        self.assertEqual((code, run), (2, None))
+        self.assertIn("it cannot act on 'nothing'", said)
+        self.assertFalse(os.path.exists(self.store))
+
     def test_bad_usage_is_2(self):
         for words in ((), ("no-such-command",), ("run",), ("run", "missing.yaml", "--bench", EMULATED, "--unit", "T00101"),
                       ("run", SCENARIO, "--bench", EMULATED, "--unit", "T00101", "--defect", "no_such_defect")):
