@@ -7,22 +7,28 @@
 #include "rig/compile/claims.hpp"
 #include "rig/compile/connection_watch.hpp"
 #include "rig/compile/contacts_step.hpp"
+#include "rig/compile/fault_step.hpp"
+#include "rig/compile/hold_step.hpp"
 #include "rig/compile/identify_step.hpp"
 #include "rig/compile/loading_step.hpp"
 #include "rig/compile/pass_through_step.hpp"
 #include "rig/compile/plan.hpp"
 #include "rig/compile/power_up_step.hpp"
 #include "rig/compile/program_step.hpp"
+#include "rig/compile/replay_step.hpp"
 #include "rig/compile/script.hpp"
 #include "rig/compile/self_test_step.hpp"
 #include "rig/compile/speed_line_step.hpp"
+#include "rig/compile/step_response_step.hpp"
+#include "rig/compile/supply_step.hpp"
 #include "rig/compile/sweep_step.hpp"
 #include "rig/compile/warm_up_step.hpp"
 
 namespace rig {
 namespace {
 
-constexpr Nanoseconds kBin{1'000'000};  ///< every module output is watched in 1 ms bins from arm to safe
+constexpr Nanoseconds kFinePeriod{100'000};  ///< between samples around an event
+constexpr Nanoseconds kBin{1'000'000};       ///< every module output is watched in 1 ms bins from arm to safe
 
 class Compiler {
  public:
@@ -120,6 +126,32 @@ class Compiler {
       tracks.service = track(*bench_.wiring.service, CaptureKind::bytes);
       plan_->capture.tracks.back().throughout = false;
     }
+    if (times_reactions()) lay_fine_tracks();
+  }
+
+  /// Some steps time what the outputs do: those look closer than a bin.
+  bool times_reactions() const {
+    return std::any_of(scenario_.steps.begin(), scenario_.steps.end(), [](const StepSpec& step) {
+      return std::holds_alternative<FaultSpec>(step) || std::holds_alternative<StepResponseSpec>(step) ||
+             std::holds_alternative<SupplySpec>(step);
+    });
+  }
+
+  TrackId fine_track(PortId id) {
+    const auto& p = port(id);
+    if (!(p.captures & bit(CaptureKind::samples)) || p.shortest_period > kFinePeriod)
+      complain(fmt::format("port '{}' cannot capture a sample every {} us", p.name, kFinePeriod.count() / 1000),
+               "Wire another port here, or take the steps out that time reactions");
+    plan_->capture.tracks.push_back({id, CaptureKind::samples, kFinePeriod, false, {}});
+    return TrackId{static_cast<std::uint16_t>(plan_->capture.tracks.size() - 1)};
+  }
+
+  void lay_fine_tracks() {
+    for (const auto& channel : product_.pressures) {
+      const auto* wiring = bench_.wiring.line(channel.name);
+      const auto in = fine_track(wiring->sense_in);
+      plan_->tracks.fine.push_back({in, fine_track(wiring->sense_out)});
+    }
   }
 
   Rpm fastest() const {
@@ -143,8 +175,10 @@ class Compiler {
     constexpr double kBytesPerEdge = 4;
     const double edges = 2.0 * product_.speed.wheel.falling_edges() * fastest().value() / 120.0;
     double need = 0;
-    for (const auto& t : plan_->capture.tracks)
-      need += t.kind == CaptureKind::edges ? edges * kBytesPerEdge : kBytesPerBin / seconds(t.period);
+    for (const auto& t : plan_->capture.tracks) {
+      const double bytes = t.kind == CaptureKind::envelope ? kBytesPerBin : t.kind == CaptureKind::samples ? 2 : 1;
+      need += t.kind == CaptureKind::edges ? edges * kBytesPerEdge : bytes / seconds(t.period);
+    }
     if (need > capabilities_.link_bytes_per_second)
       complain(
           fmt::format("the recording needs {:.0f} kB/s at {:g} rpm, the link carries {:.0f} kB/s: {:.0f} kB/s too much",
@@ -206,6 +240,13 @@ class Compiler {
     if (wiring.speed.slow_edges) relay(wiring.speed.slow_edges->relay);
     if (wiring.speed.noise) relay(wiring.speed.noise->relay);
     relay(wiring.ground.break_relay);
+    for (const auto& wire : wiring.faults.wires) {
+      relay(wire.break_relay), relay(wire.to_bus);
+      if (wire.worn) relay(wire.worn->relay);
+    }
+    const auto& bus = wiring.faults;
+    for (const auto* tie : {&bus.ground, &bus.reference, &bus.battery, &bus.bias_up, &bus.bias_down})
+      if (*tie) relay((*tie)->relay);
     for (const auto& rail : wiring.rails)
       if (rail.sensor_load) relay(rail.sensor_load->relay);
     if (wiring.speed.foot) limit(*wiring.speed.foot, 0, product_.speed.pull_up_to.value());
@@ -213,7 +254,7 @@ class Compiler {
   }
 
   void write_steps() {
-    Script script{product_, plan_->bench, plan_->tracks, capabilities_.grid};
+    Script script{product_, plan_->bench, plan_->tracks, capabilities_.grid, capabilities_.tick_rate};
     auto& steps = plan_->steps;
     std::optional<SelfTestSpec> self_test;
     for (const auto& spec : scenario_.steps) {
@@ -238,6 +279,16 @@ class Compiler {
         steps.push_back(ask_identify(*i, plan_->facts, script));
       } else if (const auto* e = std::get_if<ProgramSpec>(&spec)) {
         steps.push_back(ask_program(*e, plan_->facts, script));
+      } else if (const auto* f = std::get_if<FaultSpec>(&spec)) {
+        steps.push_back(ask_fault(*f, script));
+      } else if (const auto* r = std::get_if<StepResponseSpec>(&spec)) {
+        steps.push_back(ask_step_response(*r, script));
+      } else if (const auto* h = std::get_if<HoldSpec>(&spec)) {
+        steps.push_back(ask_hold(*h, script));
+      } else if (const auto* d = std::get_if<ReplaySpec>(&spec)) {
+        steps.push_back(ask_replay(*d, script));
+      } else if (const auto* v = std::get_if<SupplySpec>(&spec)) {
+        steps.push_back(ask_supply(*v, script));
       }
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));

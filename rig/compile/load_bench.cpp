@@ -1,7 +1,7 @@
 #include <algorithm>
 #include <filesystem>
-#include <map>
 
+#include "rig/compile/bench_reader.hpp"
 #include "rig/compile/load_file.hpp"
 #include "rig/compile/load_parts.hpp"
 
@@ -16,33 +16,7 @@ using yaml::PlacedComplaints;
 
 constexpr std::size_t kMostPorts = 256;
 
-class BenchReader {
- public:
-  explicit BenchReader(PlacedComplaints& complaints) : complaints_{complaints} {}
-  std::optional<BenchSetup> read(const Node& root);
-
- private:
-  void read_driver(MapReader& file);
-  void read_ports(const Node& node);
-  void read_wiring(const Node& node);
-  void read_line(const Node& node, std::size_t number);
-  void read_rail(const Node& node, std::size_t number);
-  void read_speed(const Node& node);
-  void read_ground(const Node& node);
-  std::optional<Load> read_load(MapReader& map, std::string_view key, bool must_pull_down);
-  void read_check_standard(const Node& node);
-  void read_calibration(const Node& node);
-  void read_shift_start(const Node& node);
-  std::optional<PortId> port_of(MapReader& map, const Node& node, std::initializer_list<PortKind> kinds);
-  void need_port(MapReader& map, std::string_view key, PortId& into, std::initializer_list<PortKind> kinds);
-  void may_port(MapReader& map, std::string_view key, std::optional<PortId>& into,
-                std::initializer_list<PortKind> kinds);
-
-  PlacedComplaints& complaints_;
-  BenchSetup bench_;
-  std::vector<std::string> port_names_;
-  std::map<std::size_t, yaml::Place> used_;  ///< ports that the wiring has named, and where
-};
+}  // namespace
 
 std::optional<BenchSetup> BenchReader::read(const Node& root) {
   const std::size_t before = complaints_.count();
@@ -149,6 +123,7 @@ void BenchReader::read_wiring(const Node& node) {
           map.need("lines", "[{channel: manifold_pressure, source: ..., sense_in: ..., sense_out: ...}]"))
     for (const Node& item : yaml::items(*lines, 1, 16, "the lines", complaints_)) read_line(item, wiring.lines.size());
   if (const Node* ground = map.find("ground")) read_ground(*ground);
+  if (const Node* faults = map.find("faults")) read_faults(*faults);
   may_port(map, "service", wiring.service, {PortKind::service_port});
   may_port(map, "ambient", wiring.ambient, {PortKind::temperature_sense});
   may_port(map, "fixture", wiring.fixture, {PortKind::temperature_sense});
@@ -291,8 +266,6 @@ void BenchReader::read_calibration(const Node& node) {
     }
   }
 }
-
-}  // namespace
 
 Loaded<BenchSetup> load_bench(const std::string& path) {
   Loaded<BenchSetup> loaded;

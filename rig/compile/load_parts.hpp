@@ -118,7 +118,12 @@ enum class StepKind {
   loading,
   speed_line,
   pass_through,
-  sweep
+  sweep,
+  fault,
+  step_response,
+  hold,
+  replay,
+  supply
 };
 
 // Each step kind's keys. `product` is missing when it could not be read: its own complaints say why.
@@ -132,6 +137,11 @@ StepSpec read_loading(yaml::MapReader& step, const Product* product);
 StepSpec read_speed_line_step(yaml::MapReader& step, const Product* product);
 StepSpec read_pass_through(yaml::MapReader& step, const Product* product);
 StepSpec read_sweep(yaml::MapReader& step, const Product* product);
+StepSpec read_fault(yaml::MapReader& step, const Product* product);
+StepSpec read_step_response(yaml::MapReader& step, const Product* product);
+StepSpec read_hold(yaml::MapReader& step, const Product* product);
+StepSpec read_replay(yaml::MapReader& step, const Product* product);
+StepSpec read_supply(yaml::MapReader& step, const Product* product);
 
 /// What a scenario's purpose asks of its steps as a whole: which must be there, and in what order.
 /// REQUIRES: one place for each step.

@@ -72,7 +72,12 @@ void ScenarioReader::read_step(const Node& node, std::size_t number) {
                          {"loading", StepKind::loading},
                          {"speed_line", StepKind::speed_line},
                          {"pass_through", StepKind::pass_through},
-                         {"sweep", StepKind::sweep}},
+                         {"sweep", StepKind::sweep},
+                         {"fault", StepKind::fault},
+                         {"step_response", StepKind::step_response},
+                         {"hold", StepKind::hold},
+                         {"replay", StepKind::replay},
+                         {"supply", StepKind::supply}},
                         "sweep")) {
     if (node.kind == Node::Kind::map)
       for (const yaml::Entry& entry : node.entries) step.find(entry.key);
@@ -117,6 +122,16 @@ StepSpec ScenarioReader::read_spec(StepKind kind, MapReader& step) {
       return read_pass_through(step, product);
     case StepKind::sweep:
       return read_sweep(step, product);
+    case StepKind::fault:
+      return read_fault(step, product);
+    case StepKind::step_response:
+      return read_step_response(step, product);
+    case StepKind::hold:
+      return read_hold(step, product);
+    case StepKind::replay:
+      return read_replay(step, product);
+    case StepKind::supply:
+      return read_supply(step, product);
   }
   return {};
 }
@@ -124,8 +139,9 @@ StepSpec ScenarioReader::read_spec(StepKind kind, MapReader& step) {
 /// A straight-through plug is never powered: it has nothing that could start, answer or shift.
 void ScenarioReader::check_plug(StepKind kind, yaml::Place place) {
   if (!scenario_.product || !scenario_.product->straight_through) return;
-  const bool powered =
-      kind == StepKind::identify || kind == StepKind::program || kind == StepKind::power_up || kind == StepKind::sweep;
+  const bool powered = kind == StepKind::identify || kind == StepKind::program || kind == StepKind::power_up ||
+                       kind == StepKind::sweep || kind == StepKind::fault || kind == StepKind::step_response ||
+                       kind == StepKind::hold || kind == StepKind::replay || kind == StepKind::supply;
   if (powered)
     complaints_.add(place, "the product is a straight-through plug, and this step needs a module",
                     "A plug has contacts, self_test, warm_up, loading, speed_line and pass_through");

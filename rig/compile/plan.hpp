@@ -12,6 +12,7 @@
 #include "rig/core/complaint.hpp"
 #include "rig/core/finding.hpp"
 #include "rig/core/recording.hpp"
+#include "rig/core/strip.hpp"
 #include "rig/core/timeline.hpp"
 
 /// A scenario made ready for one bench: what to play, and how to judge what comes back. Compiled once, then shared by
@@ -36,6 +37,7 @@ struct TrackMap {
   std::optional<TrackId> ground;               ///< the module's sensor-side ground against the bench's zero
   std::optional<TrackId> ambient, fixture;     ///< temperatures
   std::optional<TrackId> service;              ///< bytes; only in windows
+  std::vector<Line> fine;                      ///< per pressure: samples, only in windows; empty when no step asks
 };
 
 /// What a straight-through plug read on this bench, by characteristic: what the bench itself does to levels, edges and
@@ -111,6 +113,8 @@ class CompiledStep {
   virtual std::vector<std::string> characteristics() const = 0;
   /// The same segment made fit to be played again out of its order, or nothing when it cannot be.
   virtual std::optional<Segment> again(std::size_t) const { return std::nullopt; }
+  /// What segment i shows, to be drawn. REQUIRES: as judge().
+  virtual std::vector<Strip> strips(std::size_t, const Slice&, const Scales&) const { return {}; }
   /// Whether its findings speak of the rig alone (void, never fail).
   virtual bool of_the_rig() const { return false; }
   /// Whether its findings speak of how the unit sits in the fixture: when one is void, the run ends in "re-seat and

@@ -6,6 +6,10 @@
 #include <variant>
 #include <vector>
 
+#include "rig/compile/dynamics_spec.hpp"
+#include "rig/compile/fault_spec.hpp"
+#include "rig/compile/replay_spec.hpp"
+#include "rig/compile/supply_spec.hpp"
 #include "rig/core/finding.hpp"
 #include "rig/core/product.hpp"
 #include "rig/core/quantity.hpp"
@@ -130,8 +134,9 @@ struct WarmUpSpec {
   Volts most_drift{0.002};  ///< a tenth of the narrowest band, common practice, no source
 };
 
-using StepSpec = std::variant<SelfTestSpec, PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec,
-                              SpeedLineSpec, IdentifySpec, ProgramSpec, WarmUpSpec>;
+using StepSpec =
+    std::variant<SelfTestSpec, PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec, SpeedLineSpec,
+                 IdentifySpec, ProgramSpec, WarmUpSpec, FaultSpec, StepResponseSpec, HoldSpec, ReplaySpec, SupplySpec>;
 
 /// bench: about the stand itself (shift start, bring-up), whatever is fitted meanwhile.
 enum class Purpose { end_of_line, regression, trial, bench };

@@ -5,6 +5,8 @@
 #include <numeric>
 #include <utility>
 
+#include "rig/core/tick_time.hpp"
+
 namespace rig {
 
 Nanoseconds longest_interval(const Wheel& wheel, Rpm speed) {
@@ -12,11 +14,13 @@ Nanoseconds longest_interval(const Wheel& wheel, Rpm speed) {
   return Nanoseconds{std::llround(wheel.longest_falling_interval().value() / (6.0 * speed.value()) * 1e9)};
 }
 
-Script::Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid)
+Script::Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid,
+               std::uint32_t tick_rate)
     : product_{&product},
       bench_{&bench},
       tracks_{&tracks},
       grid_{grid},
+      tick_rate_{tick_rate},
       line_volts_(product.pressures.size() + 1, 0.0) {}
 
 /// Levels are whole microvolts, as the wire carries them: every bench is asked for the very same.
@@ -98,7 +102,61 @@ void Script::output(std::optional<PortId> port, OutputState to) {
 
 void Script::exchange(Exchange conversation) { add(std::move(conversation)); }
 
+void Script::battery_ramp(Volts to, Nanoseconds duration) {
+  ramp(bench_->wiring.battery, to, duration);
+  note_jump(0, 5);
+}
+
+void Script::rail(std::size_t which, OutputState to) {
+  add(SetOutput{bench_->wiring.rail(product_->rails[which].name)->source, to});
+  note_jump(0, 5);
+}
+
+void Script::rail_ramp(std::size_t which, Volts to, Nanoseconds duration) {
+  ramp(bench_->wiring.rail(product_->rails[which].name)->source, to, duration);
+  note_jump(0, 5);
+}
+
+void Script::source_ramp(std::size_t pressure, Volts to, Nanoseconds duration) {
+  ramp(bench_->wiring.line(product_->pressures[pressure].name)->source, to, duration);
+  note_jump(line_volts_[pressure], to.value());
+  line_volts_[pressure] = to.value();
+}
+
+void Script::pressure_ramp(std::size_t channel, Kilopascals to, Nanoseconds duration) {
+  const auto& curve = product_->pressures[channel].curve;
+  source_ramp(channel, curve.volts(to, product_->rails[product_->pressures[channel].rail].nominal), duration);
+}
+
+void Script::temperature_ramp(Celsius to, Nanoseconds duration) {
+  if (!product_->temperature) return;
+  const auto& channel = *product_->temperature;
+  const auto volts = channel.curve.volts(to, product_->rails[channel.rail].nominal);
+  ramp(bench_->wiring.line(channel.name)->source, volts, duration);
+  note_jump(line_volts_.back(), volts.value());
+  line_volts_.back() = volts.value();
+}
+
+void Script::ramp(PortId port, Volts to, Nanoseconds duration) {
+  add(RampOutput{port, Volts{std::round(to.value() * 1e6) / 1e6}, duration});
+  last_change_ = std::max(last_change_, at_ + duration);
+}
+
+void Script::speed_ramp(Rpm to, Nanoseconds duration) {
+  const auto from = static_cast<std::int32_t>(std::lround(speed_.value() * 1000));
+  const auto rate = static_cast<std::int32_t>(std::lround((to.value() * 1000 - from) / seconds(duration)));
+  add(SetSpeed{bench_->wiring.speed.source, SpeedPiece{from, rate, ticks_of(duration)}});
+  const auto start = std::exchange(at_, at_ + duration);
+  speed(to);
+  at_ = start;
+}
+
+std::uint64_t Script::ticks_of(Nanoseconds duration) const {
+  return static_cast<std::uint64_t>(nearest_tick(BenchTime{duration}, tick_rate_));
+}
+
 void Script::record(TrackId track) { windows_.push_back({track, at_, {}}); }
+void Script::record(TrackId track, Nanoseconds length) { windows_.push_back({track, at_, length}); }
 
 Nanoseconds Script::grid_up(Nanoseconds d) const { return (d + grid_ - Nanoseconds{1}) / grid_ * grid_; }
 

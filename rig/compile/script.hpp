@@ -12,7 +12,8 @@ namespace rig {
 /// at that segment's start, in the order given; `after()` moves the following ones later.
 class Script {
  public:
-  Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid);
+  Script(const Product& product, const BenchSetup& bench, const TrackMap& tracks, Nanoseconds grid,
+         std::uint32_t tick_rate);
 
   void battery(OutputState to);
   void rails(bool on);  ///< every 5 V rail at its nominal value, or grounded
@@ -25,8 +26,18 @@ class Script {
   void relay(std::optional<PortId> port, bool closed);      ///< nothing happens where the bench has no such relay
   void output(std::optional<PortId> port, OutputState to);  ///< any other output; nothing happens where there is none
   void exchange(Exchange conversation);
-  /// Records a track that does not run throughout, from here to the end of the segment being written.
+  // Linear courses, from what is set at that moment (`after`) on.
+  void battery_ramp(Volts to, Nanoseconds duration);
+  void rail(std::size_t which, OutputState to);
+  void rail_ramp(std::size_t which, Volts to, Nanoseconds duration);
+  void source_ramp(std::size_t pressure, Volts to, Nanoseconds duration);
+  void pressure_ramp(std::size_t channel, Kilopascals to, Nanoseconds duration);
+  void temperature_ramp(Celsius to, Nanoseconds duration);
+  /// From the present speed to another at a constant rate; holds it there from then on.
+  void speed_ramp(Rpm to, Nanoseconds duration);
+  /// Records a track that does not run throughout, from here to the end of the segment being written, or for a while.
   void record(TrackId track);
+  void record(TrackId track, Nanoseconds length);
   void after(Nanoseconds delay) { at_ = delay; }
 
   /// What an until-segment waits for.
@@ -50,6 +61,8 @@ class Script {
 
  private:
   void add(Action action);
+  void ramp(PortId port, Volts to, Nanoseconds duration);
+  std::uint64_t ticks_of(Nanoseconds duration) const;
   void note_jump(double volts_from, double volts_to);
   void rest_speed_line();
   Segment& push(std::vector<Segment>& into);
@@ -62,6 +75,7 @@ class Script {
   const BenchSetup* bench_;
   const TrackMap* tracks_;
   Nanoseconds grid_;
+  std::uint32_t tick_rate_;  ///< of the bench's base clock: how long speed pieces last
   std::vector<Event> events_;
   std::vector<Window> windows_;
   Nanoseconds at_{0};

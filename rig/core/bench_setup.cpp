@@ -39,7 +39,22 @@ std::vector<PortId> closed_at_rest(const Wiring& wiring) {
     if (line.fault_switch) relays.push_back(*line.fault_switch);
   if (wiring.speed.pull_up_switch) relays.push_back(*wiring.speed.pull_up_switch);
   if (wiring.ground.break_relay) relays.push_back(*wiring.ground.break_relay);
+  for (const WireSwitches& wire : wiring.faults.wires)
+    if (wire.break_relay) relays.push_back(*wire.break_relay);
   return relays;
+}
+
+const WireSwitches* FaultBus::wire(std::string_view name, ConnectorSide side) const {
+  const auto found =
+      std::find_if(wires.begin(), wires.end(), [&](const WireSwitches& w) { return w.wire == name && w.side == side; });
+  return found == wires.end() ? nullptr : &*found;
+}
+
+std::optional<PortId> break_of(const Wiring& wiring, std::string_view wire, ConnectorSide side) {
+  if (const LineWiring* line = wiring.line(wire); line && side == ConnectorSide::sensor) return line->fault_switch;
+  if (wire == "ground") return wiring.ground.break_relay;
+  const WireSwitches* switches = wiring.faults.wire(wire, side);
+  return switches ? switches->break_relay : std::nullopt;
 }
 
 Capabilities capabilities_of(const BenchSetup& setup) {

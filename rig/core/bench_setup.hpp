@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "rig/core/capabilities.hpp"
+#include "rig/core/connector_side.hpp"
 #include "rig/core/controller_input.hpp"
 
 /// A bench as its file describes it: the instruments' ports, and which of them is wired to which of a product's lines.
@@ -62,12 +63,43 @@ struct GroundWiring {
   std::optional<PortId> sense = {};        ///< the module's sensor-side ground pin against zero
   std::optional<PortId> break_relay = {};  ///< relay, closed at rest; open: the module has no ground
 };
+/// A resistance in the place of a wire, as a worn contact is one: the relay lies across the wire's break.
+struct WornContact {
+  PortId relay;
+  Ohms resistance{1000};
+  double error = 0.01;  ///< limit of error of it, of its value
+};
+/// What the bench can do on purpose to one wire on one side of the module. From the bench: break (with what is worn
+/// across it), bus, the module's pin. A line's sense_in, and the senses of battery and rails, sit at the module's pin;
+/// sense_out and edges_out beyond the break, where the controller is.
+struct WireSwitches {
+  std::string wire;  ///< a channel, a rail, "speed", "battery", "ground", "bypass_request"
+  ConnectorSide side = ConnectorSide::sensor;
+  std::optional<PortId> break_relay = {};  ///< closed at rest. Not here where the wiring has one already: break_of()
+  std::optional<WornContact> worn = {};
+  std::optional<PortId> to_bus = {};  ///< joins the module's side of the break to the fault bus
+};
+/// One node that wires can be joined to, and what it can be joined to itself: two wires on it touch each other.
+struct FaultBus {
+  /// A relay and the resistance with it; of the relay's own contact besides.
+  struct Tie {
+    PortId relay;
+    Ohms resistance{10};
+    double error = 0.01;  ///< limit of error of it, of its value
+  };
+  std::optional<Tie> ground = {}, reference = {}, battery = {};  ///< reference: the first 5 V rail's supply
+  std::optional<Tie> bias_up = {},
+                     bias_down = {};  ///< large: to the first 5 V rail's supply and to zero, for an open wire
+  std::vector<WireSwitches> wires = {};
+  const WireSwitches* wire(std::string_view name, ConnectorSide side) const;
+};
 struct Wiring {
   std::vector<LineWiring> lines;
   SpeedWiring speed;
   std::vector<RailWiring> rails;
   PortId battery, battery_sense, battery_current;
   GroundWiring ground;
+  FaultBus faults;
   std::optional<PortId> service = {};                ///< service_port
   std::optional<PortId> ambient = {}, fixture = {};  ///< temperature_sense: the room, the fixture
   std::optional<PortId> bypass_request = {};         ///< relay that grounds the module's request line
@@ -103,7 +135,11 @@ struct BenchSetup {
   Nanoseconds shift_start_every{0};  ///< how lately, before an end-of-line run
 };
 
-/// The relays whose state of rest is closed: fault switches, the speed line's pull-up, the break in the ground.
+/// The relay that breaks a wire: a line's fault switch on the sensors' side, the break in the ground, or the fault
+/// bus's own. Nothing where the bench cannot.
+std::optional<PortId> break_of(const Wiring& wiring, std::string_view wire, ConnectorSide side);
+
+/// The relays whose state of rest is closed: fault switches, breaks, the speed line's pull-up.
 std::vector<PortId> closed_at_rest(const Wiring& wiring);
 
 /// What an emulated bench built from this setup can do (also what a board bench's file promises before `hello`).

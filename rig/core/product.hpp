@@ -6,7 +6,9 @@
 #include <string_view>
 #include <vector>
 
+#include "rig/core/connector_side.hpp"
 #include "rig/core/controller_input.hpp"
+#include "rig/core/fault.hpp"
 #include "rig/core/quantity.hpp"
 #include "rig/core/sensor_curve.hpp"
 #include "rig/core/table.hpp"
@@ -90,7 +92,6 @@ struct WireLimits {
   Volts most_cross_feed{0.05};     ///< of a 5 V rail that is off, while everything else is on
 };
 
-enum class ConnectorSide { sensor, controller };
 /// A pin of the module's connectors.
 struct Pin {
   std::string name;  ///< as the drawing has it: "S3"
@@ -142,6 +143,8 @@ struct Timing {
   Nanoseconds settle_window{20'000'000};
   Volts settle_span{0.004};
   Nanoseconds settle_limit{250'000'000};  ///< from the change to settled, at most; a characteristic
+  Nanoseconds ramp_in{0};  ///< the shift grows to its full size over this, after a start (within `boot`) and after a
+                           ///< fall-back; 0: at once
 };
 
 /// A line that, grounded, asks the module to fall back to pass-through.
@@ -158,6 +161,18 @@ struct ModuleBuild {
   double speed_timeout_intervals = 3;
   Ohms bypass_resistance{1}, output_resistance{47}, input_leakage{2.2e6};
   Ohms rail_resistance{0.1}, ground_resistance{0.02}, speed_resistance{0.1};  ///< copper from pin to pin
+  /// How its program finds faults and falls back to pass-through.
+  struct Failsafe {
+    Nanoseconds debounce{15'000'000};  ///< an input beyond its rails for this long makes it fall back
+    Nanoseconds healthy{400'000'000};  ///< all inputs valid for this long make it shift again
+    Nanoseconds ramp_in{80'000'000};   ///< the shift grows over this
+    int latch_after = 4;               ///< so many fall-backs within `latch_within` hold until power is cycled
+    Nanoseconds latch_within{10'000'000'000};
+    Volts brown_out{5.5},
+        works_again{6.0};              ///< battery: under the one it falls back and resets, above the other it boots
+    Nanoseconds watchdog{40'000'000};  ///< a program that stands still is reset after this
+    Kilopascals disagreement{40};      ///< two pressures further apart than this for the debounce make it fall back
+  } failsafe;
   Amperes idle_current{0.06}, inrush_current{0.3};
   Nanoseconds inrush_time{4'000'000};
   struct Spread {
@@ -187,9 +202,10 @@ struct Product {
   Timing timing;
   std::optional<BypassRequest> bypass_request = {};
   WireLimits wires = {};
-  std::vector<Pin> pins = {};               ///< every pin of its connectors; may be empty
-  std::optional<ServicePort> service = {};  ///< where it has one
-  bool straight_through = false;            ///< a plug that joins each line to itself: draws nothing, shifts nothing
+  std::vector<Pin> pins = {};                ///< every pin of its connectors; may be empty
+  std::optional<ServicePort> service = {};   ///< where it has one
+  std::vector<ReactionRule> reactions = {};  ///< what it owes when something breaks; the last rule that holds wins
+  bool straight_through = false;             ///< a plug that joins each line to itself: draws nothing, shifts nothing
   ModuleBuild build = {};
 };
 

@@ -1,0 +1,10 @@
+#include "rig/compile/load_parts.hpp"
+
+namespace rig {
+
+StepSpec read_hold(yaml::MapReader& step, const Product*) {
+  step.refuse("step", "steps of this kind cannot be carried out yet", "Take it out");
+  return HoldSpec{};
+}
+
+}  // namespace rig
