@@ -73,10 +73,21 @@ struct Event {
 enum class TrackId : std::uint16_t {};
 constexpr std::uint16_t index(TrackId track) { return static_cast<std::uint16_t>(track); }
 
+/// What a `triggered` track waits for in each of its windows, and how much of it is kept. A window arms at its `from`;
+/// the port converts then, and whole periods before and after. The event is
+///   without a threshold: `from` itself;
+///   with one: the first conversion at or past the threshold (rising: at or above, falling: at or below) whose
+///   predecessor was short of it, both of them in [from, the window's end). A signal that is past it already must come
+///   back first. What is compared is code * scale + offset, as recorded, noise and all, before any calibration.
+/// Recorded are the conversions in [event - before, event + after), of which the event's is the first one of `after`:
+/// also when that runs past the window's or the segment's end, but not past the session's. At most one event a window:
+/// without one nothing is recorded. A window that arms ends what an earlier one of its track still records, at from -
+/// before. REQUIRES from >= before: a segment that has ended takes no readings any more. Each sample belongs to the
+/// segment that it was taken in, as every sample does (Slicer), whichever segment the window was of.
 struct Trigger {
   std::variant<std::monostate, Volts> threshold;  ///< nothing: the window's own start is the event
   bool rising = true;
-  Nanoseconds before{0}, after{0};
+  Nanoseconds before{0}, after{0};  ///< not both 0
   friend bool operator==(const Trigger&, const Trigger&) = default;
 };
 
