@@ -5,6 +5,7 @@
 
 #include "rig/compile/load_file.hpp"
 #include "rig/compile/load_parts.hpp"
+#include "rig/compile/load_reactions.hpp"
 
 namespace rig {
 namespace {
@@ -69,7 +70,7 @@ std::optional<Product> ProductReader::read(const Node& root) {
     file.find("product");
     read_head(file);
     file.may("straight_through", product_.straight_through);
-    if (product_.straight_through) refuse_in_a_plug(file, {"tables", "bypass_request", "service"});
+    if (product_.straight_through) refuse_in_a_plug(file, {"tables", "bypass_request", "service", "reactions"});
     if (const Node* tables = file.find("tables")) tables_ = read_tables(*tables, complaints_);
     if (const Node* rails = file.need("rails", "{rail_5v: {nominal: 5 V, range: [4.5 V, 5.5 V]}}")) read_rails(*rails);
     if (const Node* battery = file.need(
@@ -91,6 +92,7 @@ std::optional<Product> ProductReader::read(const Node& root) {
     if (const Node* wires = file.find("wires")) product_.wires = read_wire_limits(*wires, complaints_);
     if (const Node* service = file.find("service")) product_.service = read_service_port(*service, complaints_);
     if (const Node* connectors = file.find("connectors")) product_.pins = read_connectors(*connectors, complaints_);
+    if (const Node* reactions = file.find("reactions")) product_.reactions = read_reactions(*reactions, complaints_);
     if (const Node* build = file.find("build")) product_.build = read_module_build(*build, complaints_);
   }
   if (complaints_.count() != before) return std::nullopt;
@@ -368,6 +370,8 @@ void check_whole(const Product& product, const Node& root, PlacedComplaints& com
     complaints.add(place_of(root, "temperature"), "a straight-through plug drives no temperature line",
                    "Write `line: straight`");
   if (!product.pins.empty()) check_pins(product, place_of(root, "connectors"), complaints);
+  for (const yaml::Entry& entry : root.entries)
+    if (entry.key == "reactions") check_reactions(product, entry.value, complaints);
 }
 
 }  // namespace

@@ -62,6 +62,7 @@ DIFFERENCES = {
     "product-question-pattern-of-two-groups": EXPRESSION,
     "product-question-pattern-unclosed": EXPRESSION,
     "product-range-upside-down": SIZE,
+    "product-reaction-of-no-wire": ANOTHER_PART,
     "product-same-pressure-twice": ANOTHER_PART,
     "product-sensor-range-at-the-rails": ANOTHER_PART,
     "product-shift-beyond-hard-ceiling": ANOTHER_PART,
