@@ -33,9 +33,8 @@ double load_ohms(const rig::BenchSetup& setup, const rig::Load& load, double nom
 }
 
 bool closed_at_rest(const rig::Wiring& wiring, rig::PortId relay) {
-  return wiring.ground.break_relay == relay || wiring.speed.pull_up_switch == relay ||
-         std::any_of(wiring.lines.begin(), wiring.lines.end(),
-                     [&](const rig::LineWiring& line) { return line.fault_switch == relay; });
+  const std::vector<rig::PortId> closed = rig::closed_at_rest(wiring);
+  return std::find(closed.begin(), closed.end(), relay) != closed.end();
 }
 
 ContactChange contact_change(std::uint64_t seed, rig::PortId port, std::int64_t commanded, std::int64_t travel) {

@@ -23,7 +23,7 @@ double contact_ohms(const rig::BenchSetup& setup, std::string_view line, PinSide
 /// A resistor of the load bank as it really is: within `error` of its value, drawn from the bench's seed.
 double load_ohms(const rig::BenchSetup& setup, const rig::Load& load, double nominal, std::uint64_t which);
 
-/// Fault switches, the speed line's pull-up and the break in the ground are closed at rest, all other relays open.
+/// Fault switches, breaks and the speed line's pull-up are closed at rest, all other relays open.
 bool closed_at_rest(const rig::Wiring& wiring, rig::PortId relay);
 
 /// How a relay's contact changes from one position to the other: at times[0], then back and forth until it has come to

@@ -14,11 +14,12 @@ struct Equations {
   // holds the voltage 0 instead of none.
   static constexpr double kLeastOhms = 0.001, kAir = 1e-11;
 
+  std::size_t nodes;  ///< how many of them there are
   double g[kNodes][kNodes] = {};
   double fed[kNodes][kColumns] = {};
 
-  Equations() {
-    for (std::size_t node = 0; node < kNodes; ++node) g[node][node] = kAir;
+  explicit Equations(std::size_t count = kNodes) : nodes{count} {
+    for (std::size_t node = 0; node < nodes; ++node) g[node][node] = kAir;
   }
   static double siemens(double ohms) { return 1 / std::max(ohms, kLeastOhms); }
   void load(std::size_t node, double siemens_to_zero) { g[node][node] += siemens_to_zero; }
@@ -37,18 +38,18 @@ struct Equations {
   void inject(std::size_t node, std::size_t column, double amperes) { fed[node][column] += amperes; }
 
   /// Afterwards fed[node][column] is the node's voltage for each column. Elimination without pivoting: the matrix is
-  /// symmetric and diagonally dominant.
+  /// diagonally dominant.
   void eliminate() {
-    for (std::size_t k = 0; k < kNodes; ++k) {
-      for (std::size_t i = k + 1; i < kNodes; ++i) {
+    for (std::size_t k = 0; k < nodes; ++k) {
+      for (std::size_t i = k + 1; i < nodes; ++i) {
         const double factor = g[i][k] / g[k][k];
         if (factor == 0) continue;
-        for (std::size_t j = k; j < kNodes; ++j) g[i][j] -= factor * g[k][j];
+        for (std::size_t j = k; j < nodes; ++j) g[i][j] -= factor * g[k][j];
         for (std::size_t c = 0; c < kColumns; ++c) fed[i][c] -= factor * fed[k][c];
       }
     }
-    for (std::size_t k = kNodes; k-- > 0;) {
-      for (std::size_t j = k + 1; j < kNodes; ++j) {
+    for (std::size_t k = nodes; k-- > 0;) {
+      for (std::size_t j = k + 1; j < nodes; ++j) {
         if (g[k][j] == 0) continue;
         for (std::size_t c = 0; c < kColumns; ++c) fed[k][c] -= g[k][j] * fed[j][c];
       }

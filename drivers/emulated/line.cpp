@@ -26,6 +26,17 @@ rig::ControllerInput controller_input(const rig::Product& product, std::size_t n
   return {rig::Ohms{temperature.curve.pull_up.value() * share}, {}, {}};
 }
 
+/// The most that a mixture can come to, whatever drives it.
+double largest(const Mixture& mixture) {
+  constexpr double kMostVolts = 6, kMostBattery = 20, kMostAmperes = 3;
+  double most = std::abs(mixture[kOne]) + kMostAmperes * std::abs(mixture[kCurrent]);
+  for (std::size_t d = 0; d < kDrivers; ++d) {
+    if (d == kOne || d == kCurrent) continue;
+    most += (d == kBattery ? kMostBattery : kMostVolts) * std::abs(mixture[d]);
+  }
+  return most;
+}
+
 std::optional<double> closed(bool yes, double ohms) { return yes ? std::optional{ohms} : std::nullopt; }
 
 }  // namespace
@@ -38,7 +49,7 @@ Line::Line(const rig::BenchSetup& setup, const rig::LineWiring& wiring, const ri
   const double isolator = contact(setup, setup.wiring.isolator);
   contact_in_ohms_ = isolator + contact_ohms(setup, wiring.channel, PinSide::sensor, troubles);
   contact_out_ohms_ = isolator + contact_ohms(setup, wiring.channel, PinSide::controller, troubles) + wire.worn_ohms;
-  fault_switch_ohms_ = contact(setup, wiring.fault_switch);
+  network_.fault_switch = contact(setup, wiring.fault_switch);
   loop_back_ohms_ = contact(setup, setup.wiring.loop_back);
   source_leakage_ = draw_leakage(setup, wiring.source);
   port_limit_ = source.current_limit.value();
@@ -112,8 +123,13 @@ void Line::fit_senses(const rig::BenchSetup& setup, const std::vector<BenchTroub
 }
 
 void Line::limit_source(double amperes) {
-  most_gives_ = port_limit_ > 0 && amperes > 0 ? std::min(port_limit_, amperes) : std::max(port_limit_, amperes);
-  most_takes_ = sinks_ ? most_gives_ : 0;
+  limit_.most_gives = port_limit_ > 0 && amperes > 0 ? std::min(port_limit_, amperes) : std::max(port_limit_, amperes);
+  limit_.most_takes = sinks_ ? limit_.most_gives : 0;
+}
+
+void Line::set_wires(const FaultBus& faults) {
+  network_.fault_switch = faults.wire(wiring_->channel, rig::ConnectorSide::sensor);
+  network_.wire_out = faults.wire(wiring_->channel, rig::ConnectorSide::controller);
 }
 
 bool Line::set_load(rig::PortId relay, bool to) {
@@ -135,7 +151,6 @@ void Line::set_surroundings(const Surroundings& surroundings) {
 void Line::rebuild(const Switches& switches) {
   network_.source = closed(driven_, source_ohms_);
   network_.source_leakage = driven_ ? 0 : source_leakage_;
-  network_.fault_switch = closed(fault_switch_closed_, fault_switch_ohms_);
   network_.contact_in = closed(switches.isolator, contact_in_ohms_);
   network_.contact_out = closed(switches.isolator, contact_out_ohms_);
   network_.through = closed((straight_ || switches.bypass) && has_bypass_, through_ohms_);
@@ -148,9 +163,14 @@ void Line::rebuild(const Switches& switches) {
   network_.second_pull_up = pull(loads_[1], loads_[1].pull_up);
   network_.second_pull_down = pull(loads_[1], loads_[1].pull_down);
   network_.loop_back = closed(switches.loop_back, loop_back_ohms_);
-  if (!driven_) set_limit(Limit::none);
-  mix();
-  find_pieces();
+  if (!driven_) limit_.set(CurrentLimit::State::none, sinks_, net_.now());
+  choose_pieces();
+  if (joiner_) {
+    joiner_->solve_together();
+  } else {
+    solve_alone();
+    find_pieces();
+  }
 }
 
 void Line::changed() {
@@ -158,14 +178,26 @@ void Line::changed() {
   find_pieces();
 }
 
-void Line::mix() {
+void Line::join(Joiner* joiner) {
+  joiner_ = joiner;
+  net_.set_moving(joiner ? kMovingDrivers : kLineDrivers);
+}
+
+void Line::take(const SolvedLine& solved, const Mixture& ground) {
+  solved_ = solved;
+  pin_ = sum(solved_.module_in, ground, -1);
+  show();
+}
+
+void Line::choose_pieces() {
   network_.clamp_high = clamp_ == Clamp::high ? clamp_ohms_ : std::nullopt;
   network_.clamp_low = clamp_ == Clamp::low ? clamp_ohms_ : std::nullopt;
-  network_.source_limited = std::nullopt;
-  if (limit_ == Limit::gives) network_.source_limited = most_gives_;
-  if (limit_ == Limit::takes) network_.source_limited = -most_takes_;
-  solved_ = solve(network_);
-  pin_ = sum(solved_.module_in, network_.ground, -1);
+  network_.source_limited = limit_.reached() ? std::optional{limit_.amperes()} : std::nullopt;
+}
+
+void Line::solve_alone() { take(solve(network_), network_.ground); }
+
+void Line::show() {
   net_.mix(sense_in(), source_side_sense_ ? solved_.source_side : solved_.bench_in);
   net_.mix(sense_out(), solved_.bench_out);
   net_.changed();
@@ -181,53 +213,45 @@ std::vector<Guard> Line::make_guards() {
     if (clamp_ != Clamp::low) guards.push_back(clamp_ == Clamp::high ? opposite(high) : high);
     if (clamp_ != Clamp::high) guards.push_back(clamp_ == Clamp::low ? opposite(low) : low);
   }
-  if (driven_ && most_gives_ > 0) {
+  if (driven_ && limit_.most_gives > 0) {
     Mixture amperes = sum(only(kSource), solved_.source_side, -1);
     for (double& weight : amperes) weight /= std::max(source_ohms_, 0.001);
-    const Guard gives{amperes, most_gives_}, takes{sum({}, amperes, -1), most_takes_};
-    if (limit_ == Limit::none) {
-      constexpr double kMostVolts = 6, kMostAmperes = 3;
-      double most = std::abs(amperes[kOne]) + kMostAmperes * std::abs(amperes[kCurrent]);
-      for (const Driver d : {kSource, kOutput, kRail, kRailTwo, kInside}) most += kMostVolts * std::abs(amperes[d]);
-      if (most > most_gives_) guards.push_back(gives);
-      if (most > most_takes_) guards.push_back(takes);
+    const Guard gives{amperes, limit_.most_gives}, takes{sum({}, amperes, -1), limit_.most_takes};
+    if (!limit_.reached()) {
+      const double most = largest(amperes);
+      if (most > limit_.most_gives) guards.push_back(gives);
+      if (most > limit_.most_takes) guards.push_back(takes);
     } else {
-      guards.push_back(opposite(limit_ == Limit::gives ? gives : takes));
+      guards.push_back(opposite(limit_.state() == CurrentLimit::State::gives ? gives : takes));
     }
   }
   return guards;
 }
 
-void Line::set_limit(Limit limit) {
-  if (limit_ == limit) return;
-  limit_ = limit;
-  // A source that cannot sink is at no limit of its own when something else holds the line up.
-  const bool at_limit = limit == Limit::gives || (limit == Limit::takes && sinks_);
-  if (at_limit && !limited_since_) limited_since_ = net_.now();
-  if (!at_limit && limited_since_) {
-    longest_limited_ = std::max(longest_limited_, net_.now() - *limited_since_);
-    limited_since_.reset();
+bool Line::change_piece() {
+  const std::vector<Guard>& guards = net_.guards();
+  std::size_t passed = 0;
+  while (passed < guards.size() && !(net_.above(guards[passed]) > 0)) ++passed;
+  if (passed == guards.size()) return false;
+  const std::size_t of_clamp = !clamp_ohms_ ? 0 : clamp_ == Clamp::none ? 2 : 1;
+  if (passed < of_clamp) {
+    clamp_ = clamp_ != Clamp::none ? Clamp::none : passed == 0 ? Clamp::high : Clamp::low;
+  } else {
+    using State = CurrentLimit::State;
+    const State next = limit_.reached()                      ? State::none
+                       : guards[passed].weights[kSource] > 0 ? State::gives
+                                                             : State::takes;
+    limit_.set(next, sinks_, net_.now());
   }
+  choose_pieces();
+  return true;
 }
 
 /// Goes over to other pieces until the line is within the one it is said to be in.
 void Line::find_pieces() {
+  if (joiner_) return joiner_->find_pieces_together();
   constexpr int kMostChanges = 8;  // each of diode and limit may change twice before all fits; beyond that it is noise
-  for (int change = 0; change < kMostChanges && net_.guarded(); ++change) {
-    const std::vector<Guard>& guards = net_.guards();
-    std::size_t passed = 0;
-    while (passed < guards.size() && !(net_.above(guards[passed]) > 0)) ++passed;
-    if (passed == guards.size()) return;
-    const std::size_t of_clamp = !clamp_ohms_ ? 0 : clamp_ == Clamp::none ? 2 : 1;
-    if (passed < of_clamp) {
-      clamp_ = clamp_ != Clamp::none ? Clamp::none : passed == 0 ? Clamp::high : Clamp::low;
-    } else if (limit_ != Limit::none) {
-      set_limit(Limit::none);
-    } else {
-      set_limit(guards[passed].weights[kSource] > 0 ? Limit::gives : Limit::takes);
-    }
-    mix();
-  }
+  for (int change = 0; change < kMostChanges && net_.guarded() && change_piece(); ++change) solve_alone();
 }
 
 double Line::module_pin(std::int64_t at) {
@@ -250,12 +274,6 @@ double Line::feeds_rail_rise() const {
     amperes += solved_.feeds_rail[d] * net_.drive(static_cast<Driver>(d)).slope;
   }
   return amperes;
-}
-
-std::int64_t Line::take_longest_limited(std::int64_t now) {
-  std::int64_t longest = std::exchange(longest_limited_, 0);
-  if (limited_since_) longest = std::max(longest, now - std::exchange(*limited_since_, now));
-  return longest;
 }
 
 }  // namespace drivers::emulated

@@ -10,6 +10,9 @@ namespace {
 constexpr double kUnseen = 2e-5;  ///< a turning point smaller than this is lost in any converter's code
 constexpr Seen kNothingSeen{std::numeric_limits<double>::infinity(), -std::numeric_limits<double>::infinity(), 0};
 
+/// Two equal time constants in a row would need a term t exp(-t / tau); a thousandth apart is the same signal.
+bool alike(double tau, double other) { return tau > 0 && other > 0 && std::abs(tau / other - 1) < 1e-3; }
+
 void cover(Seen& seen, double value) {
   seen.low = std::min(seen.low, value);
   seen.high = std::max(seen.high, value);
@@ -17,17 +20,16 @@ void cover(Seen& seen, double value) {
 
 }  // namespace
 
-Net::Net(std::array<double, kMovingDrivers> taus) {
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) decays_[d] = Decay{taus[d]};
+Net::Net(std::array<double, kLineDrivers> taus) {
+  for (std::size_t d = 0; d < kLineDrivers; ++d) decays_[d] = Decay{taus[d]};
   drives_[kOne].level = 1;
 }
 
 std::size_t Net::add_sense(double tau, Mixture mixture) {
-  // Two equal time constants in a row would need a term t exp(-t / tau); a thousandth apart is the same signal.
   for (bool apart = false; !apart;) {
     apart = true;
     for (const Decay& decay : decays_) {
-      if (tau > 0 && decay.tau() > 0 && std::abs(tau / decay.tau() - 1) < 1e-3) tau *= 1.002, apart = false;
+      if (alike(tau, decay.tau())) tau *= 1.002, apart = false;
     }
   }
   Sense sense;
@@ -37,6 +39,25 @@ std::size_t Net::add_sense(double tau, Mixture mixture) {
   senses_.push_back(sense);
   settle();
   return senses_.size() - 1;
+}
+
+void Net::set_moving(std::size_t count) {
+  for (std::size_t d = count; d < moving_; ++d) {
+    drives_[d] = {};
+    for (Sense& sense : senses_) sense.amplitude[term(d)] = 0;
+  }
+  moving_ = count;
+}
+
+void Net::mirror(Driver which, const Drive& drive, double tau) {
+  for (bool apart = false; !apart;) {
+    apart = true;
+    for (const Sense& sense : senses_) {
+      if (alike(tau, sense.decay.tau())) tau *= 1.002, apart = false;
+    }
+  }
+  if (this->tau(which) != tau) set_tau(which, tau);
+  drives_[which] = drive;
 }
 
 void Net::advance(std::int64_t to) {
@@ -65,7 +86,8 @@ void Net::stop_at_samples(std::int64_t to) {
 
 double Net::now_at_pin(const Mixture& mixture) const {
   double value = 0;
-  for (std::size_t d = 0; d < kDrivers; ++d) value += mixture[d] * drives_[d].now();
+  for (std::size_t d = 0; d < moving_; ++d) value += mixture[d] * drives_[d].now();
+  for (std::size_t d = kMovingDrivers; d < kDrivers; ++d) value += mixture[d] * drives_[d].level;
   return value;
 }
 
@@ -120,9 +142,9 @@ void Net::end_stretch(Sense& sense) {
 }
 
 Net::Factors Net::factors_over(Sense& sense, std::int64_t span) {
-  Factors factors{};
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
-    factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span);
+  Factors factors;
+  for (std::size_t d = 0; d < moving_; ++d) {
+    factors[term(d)] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span);
   }
   factors[kOwn] = sense.amplitude[kOwn] == 0 ? 0 : sense.decay.over(span);
   return factors;
@@ -150,9 +172,9 @@ void Net::move(std::int64_t to) {
     return;
   }
   ++version_;
-  Factors factors{};
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
-    factors[d] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span_ns);
+  Factors factors;
+  for (std::size_t d = 0; d < moving_; ++d) {
+    factors[term(d)] = drives_[d].amplitude == 0 ? 0 : decays_[d].over(span_ns);
   }
   for (Sense& sense : senses_) {
     std::int64_t from = now_;
@@ -171,8 +193,8 @@ void Net::move(std::int64_t to) {
   }
   now_ = to;
   quiet_ = true;
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
-    drives_[d].advance(span_ns, factors[d]);
+  for (std::size_t d = 0; d < moving_; ++d) {
+    drives_[d].advance(span_ns, factors[term(d)]);
     quiet_ = quiet_ && !drives_[d].moving();
   }
   for (const Sense& sense : senses_) quiet_ = quiet_ && sense.amplitude[kOwn] == 0;
@@ -180,8 +202,8 @@ void Net::move(std::int64_t to) {
 
 /// What a drive drops for smallness its senses drop too, so that all come to rest together.
 void Net::drop_nothings(Sense& sense, const Factors& factors) const {
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) {
-    if (or_nothing(drives_[d].amplitude * factors[d]) == 0) sense.amplitude[d] = 0;
+  for (std::size_t d = 0; d < moving_; ++d) {
+    if (or_nothing(drives_[d].amplitude * factors[term(d)]) == 0) sense.amplitude[term(d)] = 0;
   }
   sense.amplitude[kOwn] = or_nothing(sense.amplitude[kOwn]);
 }
@@ -191,7 +213,7 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
   cover(sense.seen, sense.reading);
   double area = sense.level * span + sense.slope * span * span / 2;
   bool bent = false;
-  for (std::size_t m = 0; m <= kOwn; ++m) {
+  for (std::size_t m = kOwn; m <= moving_; ++m) {
     if (sense.amplitude[m] == 0) continue;
     area += sense.amplitude[m] * tau_of(sense, m) * (1 - factors[m]);
     bent = true;
@@ -199,7 +221,7 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
   if (bent) cover_turning_points(sense, span, factors);
   sense.level += sense.slope * span;
   sense.reading = sense.level;
-  for (std::size_t m = 0; m <= kOwn; ++m) {
+  for (std::size_t m = kOwn; m <= moving_; ++m) {
     sense.amplitude[m] *= factors[m];
     sense.reading += sense.amplitude[m];
   }
@@ -210,11 +232,11 @@ void Net::see(Sense& sense, double span, const Factors& factors) {
 /// A sum of exponentials turns at most as often as the signs of its derivative's terms change in the order of their
 /// time constants; mostly that is once, and then the derivative's signs at the two ends tell.
 void Net::cover_turning_points(Sense& sense, double span, const Factors& factors) {
-  std::array<double, kOwn + 1> rate{};  // of each exponential at the span's start
+  std::array<double, kMovingDrivers + 1> rate;  // of each exponential at the span's start
   double first = sense.slope, last = sense.slope;
   double reach = 0;
   int terms = sense.slope != 0 ? 1 : 0;
-  for (std::size_t m = 0; m <= kOwn; ++m) {
+  for (std::size_t m = kOwn; m <= moving_; ++m) {
     if (sense.amplitude[m] == 0) continue;
     rate[m] = -sense.amplitude[m] / tau_of(sense, m);
     first += rate[m];
@@ -225,7 +247,7 @@ void Net::cover_turning_points(Sense& sense, double span, const Factors& factors
   if (reach < kUnseen || terms < 2 || (terms == 2 && (first < 0) == (last < 0))) return;
   const auto at = [&](double t, bool derivative) {
     double sum = derivative ? sense.slope : sense.level + sense.slope * t;
-    for (std::size_t m = 0; m <= kOwn; ++m) {
+    for (std::size_t m = kOwn; m <= moving_; ++m) {
       if (sense.amplitude[m] != 0) sum += (derivative ? rate[m] : sense.amplitude[m]) * std::exp(-t / tau_of(sense, m));
     }
     return sum;
@@ -252,18 +274,19 @@ void Net::cover_turning_points(Sense& sense, double span, const Factors& factors
 void Net::changed() {
   ++version_;
   quiet_ = true;
-  for (std::size_t d = 0; d < kMovingDrivers; ++d) quiet_ = quiet_ && !drives_[d].moving();
+  for (std::size_t d = 0; d < moving_; ++d) quiet_ = quiet_ && !drives_[d].moving();
   for (Sense& sense : senses_) {
     const double tau = sense.decay.tau();
     sense.level = sense.slope = 0;
     double response = 0;
-    for (std::size_t d = 0; d < kMovingDrivers; ++d) {
+    for (std::size_t d = 0; d < moving_; ++d) {
       const Drive& drive = drives_[d];
       sense.level += sense.mixture[d] * (drive.level - drive.slope * tau);
       sense.slope += sense.mixture[d] * drive.slope;
-      sense.amplitude[d] =
+      double& amplitude = sense.amplitude[term(d)];
+      amplitude =
           drive.amplitude == 0 ? 0 : or_nothing(sense.mixture[d] * drive.amplitude / (1 - tau / decays_[d].tau()));
-      response += sense.amplitude[d];
+      response += amplitude;
     }
     for (std::size_t d = kMovingDrivers; d < kDrivers; ++d) sense.level += sense.mixture[d] * drives_[d].level;
     sense.amplitude[kOwn] = tau > 0 ? or_nothing(sense.reading - sense.level - response) : 0;
@@ -283,14 +306,12 @@ void Net::settle() {
 double Net::at_pin(const Mixture& mixture, std::int64_t at) {
   const std::int64_t span = at - now_;
   double value = 0;
-  for (std::size_t d = 0; d < kDrivers; ++d) {
+  for (std::size_t d = 0; d < moving_; ++d) {
     const Drive& drive = drives_[d];
-    if (d < kMovingDrivers && drive.moving()) {
-      value += mixture[d] * drive.after(span, drive.amplitude == 0 ? 0 : decays_[d].over(span));
-    } else {
-      value += mixture[d] * drive.level;
-    }
+    value += mixture[d] *
+             (drive.moving() ? drive.after(span, drive.amplitude == 0 ? 0 : decays_[d].over(span)) : drive.level);
   }
+  for (std::size_t d = kMovingDrivers; d < kDrivers; ++d) value += mixture[d] * drives_[d].level;
   return value;
 }
 

@@ -42,8 +42,8 @@ class Guardian {
 /// Advances in closed form from event to event; while nothing moves, time costs nothing.
 class Net {
  public:
-  /// Time constants of the drives that move, in nanoseconds.
-  explicit Net(std::array<double, kMovingDrivers> taus = {});
+  /// Time constants of the line's own drives, in nanoseconds.
+  explicit Net(std::array<double, kLineDrivers> taus = {});
   std::size_t add_sense(double tau, Mixture mixture);
   /// What a sense has seen is handed out for stretches that end this much before those of begin_stretch(), which lie
   /// `grid` apart. REQUIRES: nothing has happened yet, 0 <= by < grid.
@@ -58,12 +58,23 @@ class Net {
   const Drive& drive(Driver which) const { return drives_[which]; }
   double tau(Driver which) const { return decays_[which].tau(); }
   void set_tau(Driver which, double tau) { decays_[which] = Decay{tau}; }
+  /// How many of the moving drives it looks at; the others are at rest at 0 V. Few, unless the fault bus joins nets.
+  std::size_t moving() const { return moving_; }
+  void set_moving(std::size_t count);
+  /// Follows a drive of another net, time constant and all: one that a sense has too is moved by a thousandth.
+  void mirror(Driver which, const Drive& drive, double tau);
   void mix(std::size_t sense, const Mixture& mixture) { senses_[sense].mixture = mixture; }
   void changed();
   /// From now on the guardian is called at the very instant at which one of these is passed (to the nanosecond); it may
   /// change everything. It must see to it that none lies above its level when it returns.
   void guard(std::vector<Guard> guards, Guardian* guardian) { guards_ = std::move(guards), guardian_ = guardian; }
   bool guarded() const { return !guards_.empty(); }
+  /// Advances without looking at guards.
+  void carry(std::int64_t to) { stop_at_samples(to); }
+  /// When a guard is first passed within (now(), to]; advance() would stop there.
+  std::optional<std::int64_t> next_passing(std::int64_t to) {
+    return quiet_ || guards_.empty() ? std::nullopt : first_passing(to);
+  }
   const std::vector<Guard>& guards() const { return guards_; }
   /// How far a guard's mixture lies above its level now.
   double above(const Guard& guard) const;
@@ -96,19 +107,20 @@ class Net {
     Mixture mixture{};
     double reading = 0;
     double level = 0, slope = 0;  // the reading is level + slope t + amplitudes of the drives' exponentials
-    std::array<double, kMovingDrivers + 1> amplitude{};  // and of the filter's own, the last
+    std::array<double, kMovingDrivers + 1> amplitude{};  // the filter's own, then the drives'
     Seen seen{};
     std::int64_t delay = 0, grid = 0, next_cut = 0;  // where a stretch ends for this sense
     Seen done{};                                     // the last such stretch
     bool at_rest() const { return seen.low == seen.high && seen.low == reading; }
   };
   using Factors = std::array<double, kMovingDrivers + 1>;
-  static constexpr std::size_t kOwn = kMovingDrivers;
+  static constexpr std::size_t kOwn = 0;
+  static constexpr std::size_t term(std::size_t drive) { return drive + 1; }
   void stop_at_samples(std::int64_t to);
   std::optional<std::int64_t> first_passing(std::int64_t to);
   void move(std::int64_t to);
   double tau_of(const Sense& sense, std::size_t term) const {
-    return term < kMovingDrivers ? decays_[term].tau() : sense.decay.tau();
+    return term == kOwn ? sense.decay.tau() : decays_[term - 1].tau();
   }
   std::int64_t cut(Sense& sense) const;
   static void end_stretch(Sense& sense);
@@ -118,6 +130,7 @@ class Net {
   void cover_turning_points(Sense& sense, double span, const Factors& factors);
 
   std::int64_t now_ = 0;
+  std::size_t moving_ = kLineDrivers;
   std::array<Drive, kDrivers> drives_{};
   std::array<Decay, kMovingDrivers> decays_;
   std::vector<Sense> senses_;

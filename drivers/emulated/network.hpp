@@ -8,17 +8,23 @@
 /// which every pin's voltage is a fixed mixture of what drives it.
 namespace drivers::emulated {
 
-/// What drives a pin. The first four move in time, the rest only in steps.
+/// What drives a pin. The first ones move in time, the rest only in steps.
 enum Driver : std::size_t {
-  kSource,   ///< V, of the line's source (or of the only source there is)
-  kOutput,   ///< V, of the module's output stage
-  kRail,     ///< V, of the first 5 V rail's supply
-  kRailTwo,  ///< V, of the second's
-  kCurrent,  ///< A, that the module draws from the battery and sends back through its ground
-  kInside,   ///< V, of the supply inside the module
-  kOne,      ///< always 1: what is constant hangs on it
+  kSource,       ///< V, of the line's source (or of the only source there is)
+  kOutput,       ///< V, of the module's output stage
+  kRail,         ///< V, of the first 5 V rail's supply
+  kRailTwo,      ///< V, of the second's
+  kBattery,      ///< V, of the battery's supply
+  kOtherSource,  ///< V, of another line's source, seen through the fault bus; behind it that line's output, then the
+                 ///< next line's two
+  kCurrent = kOtherSource + 6,  ///< A, that the module draws from the battery and sends back through its ground
+  kInside,                      ///< V, of the supply inside the module
+  kOne,                         ///< always 1: what is constant hangs on it
 };
-constexpr std::size_t kMovingDrivers = 4, kDrivers = 7;
+constexpr std::size_t kMovingDrivers = kCurrent, kDrivers = kOne + 1;
+constexpr std::size_t kLineDrivers = kBattery;        ///< what moves on a line by itself
+constexpr std::size_t kSupplyDrivers = kOtherSource;  ///< what moves where the rails and the battery are one net
+constexpr std::size_t kMostLines = 4;                 ///< that the fault bus can join
 
 /// How much of each driver a pin sees.
 using Mixture = std::array<double, kDrivers>;
@@ -33,6 +39,19 @@ constexpr Mixture sum(const Mixture& a, const Mixture& b, double share_of_b = 1)
   return total;
 }
 
+/// The driver of one of several lines in a mixture that they share, which is written as the first of them sees it.
+constexpr Driver source_of(std::size_t line) {
+  return line == 0 ? kSource : static_cast<Driver>(kOtherSource + 2 * (line - 1));
+}
+constexpr Driver output_of(std::size_t line) { return static_cast<Driver>(source_of(line) + 1); }
+/// A shared mixture as one of the lines sees it: its own drivers first, those of the first line in its place.
+constexpr Mixture seen_by(std::size_t line, const Mixture& shared) {
+  Mixture own = shared;
+  own[kSource] = shared[source_of(line)], own[source_of(line)] = shared[kSource];
+  own[kOutput] = shared[output_of(line)], own[output_of(line)] = shared[kOutput];
+  return own;
+}
+
 constexpr double kDiode = 0.6;  ///< V, where a diode begins to conduct
 
 /// The elements in the order of the signal's path; ohms unless said otherwise. What is not there is not connected.
@@ -42,7 +61,7 @@ struct LineNetwork {
   double source_leakage = 0;               ///< A out of the source while it is not driven
   double source_side_load = 0;             ///< siemens to zero before the fault switch (a sense there)
   double source_side_leakage = 0;          ///< A out of that sense
-  std::optional<double> fault_switch;      ///< closed: contact resistance
+  std::optional<double> fault_switch;      ///< closed, or a worn contact in its place: resistance
   double sense_in_load = 0;                ///< siemens to zero behind the fault switch
   double sense_in_leakage = 0;             ///< A out of that sense
   std::optional<double> contact_in;        ///< isolator's contact and fixture's, on the sensors' side
@@ -53,6 +72,7 @@ struct LineNetwork {
   std::optional<double> through;           ///< from input pin to output pin (bypass relay, straight wire)
   std::optional<double> output;            ///< the output stage's resistance, when connected
   std::optional<double> contact_out;       ///< isolator's contact and fixture's, on the controller's side
+  std::optional<double> wire_out = 0;      ///< from there on: the break on the controller's side, while it is made
   double sense_out_load = 0;               ///< siemens to zero at the controller's side
   double sense_out_leakage = 0;            ///< A out of that sense
   std::optional<double> pull_up;           ///< to the controller's 5 V rail; with its relay's contact, when switched in

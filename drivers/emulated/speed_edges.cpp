@@ -58,16 +58,18 @@ void SpeedLine::play_detail(std::int64_t to) {
 void SpeedLine::drain(std::int64_t at, bool on) {
   drain_on_ = on;
   settle(at, true);
+  tell_bus(at);
 }
 
 void SpeedLine::stage(std::int64_t at, bool on) {
   stage_on_ = on;
   settle(at, true);
+  tell_bus(at);
 }
 
 /// The levels to which the line goes have changed. What is clean is there after its delay, if there is to be one.
 void SpeedLine::settle(std::int64_t at, bool delayed) {
-  const auto& levels = levels_[(drain_on_ ? 1u : 0u) + (stage_on_ ? 2u : 0u)];
+  const auto& levels = levels_[state()];
   for (const Pin pin : {kIn, kModule, kOut}) {
     Comparator& comparator = comparators_[pin];
     const bool in_detail = detailed() && follows_drain(pin);
@@ -94,7 +96,7 @@ std::int64_t SpeedLine::pass(std::int64_t to) {
       pass_pin(pin, to);  // noise has thrown it over, and the edge may still bring it back
     }
   }
-  const auto& levels = levels_[(drain_on_ ? 1u : 0u) + (stage_on_ ? 2u : 0u)];
+  const auto& levels = levels_[state()];
   const double factor = slow_ ? std::exp(-static_cast<double>(to - at_) / slow_tau_) : 0;
   for (const Pin pin : {kIn, kModule, kOut}) {
     if (follows_drain(pin)) volts_[pin] = levels[pin].volts + (volts_[pin] - levels[pin].volts) * factor;
@@ -108,7 +110,7 @@ std::int64_t SpeedLine::pass(std::int64_t to) {
 std::optional<std::int64_t> SpeedLine::pass_pin(Pin pin, std::int64_t to) {
   const Comparator& comparator = comparators_[pin];
   const double threshold = (comparator.high ? comparator.lower : comparator.upper) - noise_now_;
-  const double target = levels_[(drain_on_ ? 1u : 0u) + (stage_on_ ? 2u : 0u)][pin].volts;
+  const double target = levels_[state()][pin].volts;
   const auto beyond = [&](double volts) { return comparator.high ? volts < threshold : volts > threshold; };
   std::int64_t at = at_;
   if (!beyond(volts_[pin])) {

@@ -163,9 +163,32 @@ void SpeedLine::rewire(std::int64_t at) {
   }
   solve_all();
   settle(at, false);
+  tell_bus(at);
 }
 
-void SpeedLine::solve_all() {
+void SpeedLine::set_wires(std::int64_t at, const FaultBus& faults) {
+  using rig::ConnectorSide;
+  wire_in_ = faults.wire("speed", ConnectorSide::sensor);
+  network_.wire_out = faults.wire("speed", ConnectorSide::controller);
+  network_.bus_in = faults.joint("speed", ConnectorSide::sensor);
+  network_.bus_out = faults.joint("speed", ConnectorSide::controller);
+  rewire(at);
+}
+
+void SpeedLine::set_bus(std::int64_t at, const std::optional<SpeedNetwork::Pull>& others) {
+  network_.bus = others;
+  solve_all();
+  settle(at, false);
+}
+
+SpeedNetwork::Pull SpeedLine::seen_from_bus() const {
+  SpeedNetwork n = network_now();
+  pull_down(n, state());
+  return emulated::seen_from_bus(n);
+}
+
+/// The network as the switches stand, with no drain on.
+SpeedNetwork SpeedLine::network_now() const {
   SpeedNetwork n = network_;
   if (switches_.isolator) {
     n.contact_in = contacts_.in;
@@ -177,12 +200,22 @@ void SpeedLine::solve_all() {
   const std::optional<double> supply = wiring_->pull_up_supply ? supply_ : line_->pull_up_to.value();
   if (bench_pull_up_ && pull_up_closed_ && supply) n.pull_up = {{pull_up_ohms_, *supply}};
   if (switches_.loop_back) n.loop_back = loop_back_ohms_;
+  return n;
+}
+
+/// What pulls down in one of the four states of levels_.
+void SpeedLine::pull_down(SpeedNetwork& n, std::size_t state) const {
   const std::optional<double> foot = wiring_->foot ? foot_ : 0.0;
+  n.drain = n.stage = std::nullopt;
+  if (state % 2 == 1 && foot && wire_in_) n.drain = {{drain_ohms_ + *wire_in_, *foot}};
+  if (state >= 2) n.stage = {{kStageOhms, 0}};
+}
+
+void SpeedLine::solve_all() {
+  SpeedNetwork n = network_now();
   for (std::size_t state = 0; state < 4; ++state) {
     if (state >= 2 && !regenerates_) break;
-    n.drain = n.stage = std::nullopt;
-    if (state % 2 == 1 && foot) n.drain = {{drain_ohms_, *foot}};
-    if (state >= 2) n.stage = {{kStageOhms, 0}};
+    pull_down(n, state);
     const SolvedSpeed solved = solve(n);
     levels_[state] = {solved.bench_in, solved.module_in, solved.bench_out};
   }
@@ -207,7 +240,7 @@ void SpeedLine::find_delays() {
 void SpeedLine::show(std::int64_t at) {
   if (!voltage_watched_ && at > 0) return;
   if (at > net_.now()) net_.advance(at);
-  const auto& levels = levels_[(drain_on_ ? 1u : 0u) + (stage_on_ ? 2u : 0u)];
+  const auto& levels = levels_[state()];
   for (const Pin pin : {kIn, kOut}) {
     const bool plain = !follows_drain(pin);
     Drive& drive = net_.drive(pin == kIn ? kSource : kOutput);

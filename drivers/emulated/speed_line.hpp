@@ -3,10 +3,12 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <optional>
 #include <vector>
 
 #include "drivers/emulated/falling_angles.hpp"
+#include "drivers/emulated/fault_bus.hpp"
 #include "drivers/emulated/net.hpp"
 #include "drivers/emulated/noise.hpp"
 #include "drivers/emulated/speed_network.hpp"
@@ -49,6 +51,14 @@ class SpeedLine {
   bool set_relay(std::int64_t at, rig::PortId relay, bool closed);
   /// What an output of the bench gives; nothing: high impedance. A ramp takes effect where it begins and ends.
   void set_output(std::int64_t at, rig::PortId port, std::optional<double> volts);
+  void set_wires(std::int64_t at, const FaultBus& faults);
+  bool on_bus() const { return network_.bus_in || network_.bus_out; }
+  /// What is on the fault bus beside this line; nothing: nothing. Its voltage counts from now on.
+  void set_bus(std::int64_t at, const std::optional<SpeedNetwork::Pull>& others);
+  /// How the line looks from the bus as it stands now. REQUIRES: on_bus().
+  SpeedNetwork::Pull seen_from_bus() const;
+  /// Called, while the line is on the bus, at each instant at which it begins to look otherwise from there.
+  void call_on_change(std::function<void(std::int64_t)> changed) { changed_ = std::move(changed); }
   /// The 5 V rail that the module's own pull-ups hang on.
   void set_rail(std::int64_t at, double volts);
   bool needs_rail() const { return needs_rail_; }
@@ -91,9 +101,15 @@ class SpeedLine {
     return static_cast<std::uint64_t>((at + tick_ns_ - 1) / tick_ns_);
   }
   std::int64_t time_of(std::uint64_t tick) const { return static_cast<std::int64_t>(tick) * tick_ns_; }
+  std::size_t state() const { return (drain_on_ ? 1u : 0u) + (stage_on_ ? 2u : 0u); }
+  void tell_bus(std::int64_t at) {
+    if (changed_ && on_bus()) changed_(at);
+  }
   bool detailed() const { return slow_ || noisy_; }
   bool follows_drain(Pin pin) const { return pin != kOut || !regenerates_; }
   void rewire(std::int64_t at);
+  SpeedNetwork network_now() const;
+  void pull_down(SpeedNetwork& network, std::size_t state) const;
   void solve_all();
   void find_delays();
   void drain(std::int64_t at, bool on);
@@ -117,7 +133,9 @@ class SpeedLine {
   Contacts contacts_;
   std::int64_t tick_ns_;
   Chance jitter_;
-  SpeedNetwork network_;  ///< with what is fixed filled in
+  SpeedNetwork network_;               ///< with what is fixed filled in
+  std::optional<double> wire_in_ = 0;  ///< of the break on the sensor's side
+  std::function<void(std::int64_t)> changed_;
   double drain_ohms_ = 0, pull_up_ohms_ = 0, loop_back_ohms_ = 0;
   double slow_tau_ = 0, noise_volts_ = 0;
   std::int64_t noise_half_ = 0;

@@ -10,7 +10,7 @@ constexpr double kAir = 1e-10;       ///< siemens: a node that nothing holds sta
 // Farad of a sensor's cable, and of a controller's input with its cable; common practice, no source.
 constexpr double kSensorSide = 0.5e-9, kControllerSide = 1e-9;
 
-enum Node { bench_in, module_in, module_out, bench_out, kNodes };
+enum Node { bench_in, module_in, module_out, wire_out, bench_out, bus, kNodes };
 
 struct Equations {
   double g[kNodes][kNodes] = {};
@@ -46,10 +46,7 @@ struct Equations {
   SpeedLevel at(Node node) const { return {right[node][0], right[node][1] * 1e9}; }
 };
 
-}  // namespace
-
-SolvedSpeed solve(const SpeedNetwork& n) {
-  Equations e;
+void put_elements(const SpeedNetwork& n, Equations& e) {
   for (int node = 0; node < kNodes; ++node) e.ground(static_cast<Node>(node), kAir);
   e.pull(bench_in, n.drain);
   e.ground(bench_in, n.load_in);
@@ -59,14 +56,34 @@ SolvedSpeed solve(const SpeedNetwork& n) {
   e.join(module_in, module_out, n.through);
   e.pull(module_out, n.stage);
   e.pull(module_out, n.module_out);
-  e.join(module_out, bench_out, n.contact_out);
+  e.join(module_out, wire_out, n.contact_out);
+  e.join(wire_out, bench_out, n.wire_out);
   e.pull(bench_out, n.pull_up);
   e.ground(bench_out, n.load_out);
   e.join(bench_in, bench_out, n.loop_back);
+  e.join(bench_in, bus, n.bus_in);
+  e.join(wire_out, bus, n.bus_out);
+  e.pull(bus, n.bus);
+}
+
+}  // namespace
+
+SolvedSpeed solve(const SpeedNetwork& n) {
+  Equations e;
+  put_elements(n, e);
   e.right[bench_in][1] = kSensorSide;
   e.right[bench_out][1] = kControllerSide;
   e.eliminate();
   return {e.at(bench_in), e.at(module_in), e.at(bench_out)};
+}
+
+SpeedNetwork::Pull seen_from_bus(SpeedNetwork n) {
+  n.bus = std::nullopt;
+  Equations e;
+  put_elements(n, e);
+  e.right[bus][1] = 1;  // one ampere, in the place of a capacitance
+  e.eliminate();
+  return {e.right[bus][1], e.right[bus][0]};
 }
 
 }  // namespace drivers::emulated

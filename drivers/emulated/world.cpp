@@ -56,6 +56,7 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
       speed_{setup, *product_, module_.build().speed, module_.build().serial, speed_contacts(setup, troubles), tick_ns},
       service_{*product_, module_.build()},
       supply_{setup, *product_, module_.build(), troubles},
+      faults_{setup},
       troubles_{troubles} {
   const rig::Wiring& wiring = setup.wiring;
   for (std::size_t i = 0; i < setup.ports.size(); ++i) {
@@ -79,14 +80,18 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
     for (std::size_t i = 0; i < supply_.rails(); ++i) {
       made.net().set_tau(SupplyNet::driver(i), supply_.net().tau(SupplyNet::driver(i)));
     }
+    made.set_wires(faults_);
     line_at_[*number] = &made;
   }
   for (const WireBuild& wire : module_.build().wires) clamped_ = clamped_ || wire.clamp_ohms;
-  battery_.set_tau(kSource, source_tau(setup, wiring.battery, troubles));
-  battery_.add_sense(tau_of(setup, wiring.battery_sense), {1, 0, 0});
-  current_.add_sense(tau_of(setup, wiring.battery_current), {1, 0, 0});
+  if (lines_.size() > kMostLines) {
+    throw rig::RigFault{"emulated bench " + setup.name,
+                        product_->name + " has " + std::to_string(lines_.size()) + " lines, and its fault bus takes " +
+                            std::to_string(kMostLines),
+                        "Wire fewer lines"};
+  }
   standard_.drive(kSource).level = standard_volts(setup, troubles);
-  standard_.add_sense(tau_of(setup, wiring.check_standard), {1, 0, 0});
+  standard_.add_sense(tau_of(setup, wiring.check_standard), only(kSource));
   // Warmth moves far more slowly than its senses: their filters are left out, so that the nets stay at rest.
   room_.add_sense(0, only(kSource));
   fixture_.add_sense(0, only(kSource));
@@ -95,9 +100,16 @@ World::World(const rig::BenchSetup& setup, std::shared_ptr<const rig::Product> p
   pins_.rails.resize(product_->rails.size());
   pins_.lines.resize(line_at_.size());
   pins_.line_rails.resize(line_at_.size());
-  seen_.assign(line_at_.size() + 2, ~0u);
+  seen_.assign(line_at_.size() + 1, ~0u);
   targets_.assign(line_at_.size(), 0);
   switches_.isolator = !wiring.isolator;
+  speed_.call_on_change([this](std::int64_t at) {
+    if (!joined_ || solving_) return;
+    speed_played_ = at;
+    keep_together(at);
+    solve_together();
+  });
+  speed_.set_wires(0, faults_);
   rewire_supplies(0);
   rewire(0);
 }
@@ -112,8 +124,6 @@ SensePlace World::sense(rig::PortId port) {
   }
   if (const auto sense = supply_.sense(port)) return {&supply_.net(), *sense};
   const rig::Wiring& wiring = setup_.wiring;
-  if (wiring.battery_sense == port) return {&battery_, 0};
-  if (wiring.battery_current == port) return {&current_, 0};
   if (wiring.check_standard == port) return {&standard_, 0};
   if (wiring.ambient == port) return {&room_, 0};
   if (wiring.fixture == port) return {&fixture_, 0};
@@ -136,6 +146,7 @@ void World::advance(std::int64_t to) {
     }
   }
   play_speed(to);
+  keep_together(to);
   service_.advance(to);
 }
 
@@ -146,9 +157,11 @@ void World::play_speed(std::int64_t to) {
 
 void World::run_module(std::int64_t at) {
   play_speed(at);
+  keep_together(at);
   read_pins(at);
   if (speed_.needs_rail()) speed_.set_rail(at, pins_.rails.front());
   if (clamped_) set_inside(at);
+  if (joined_) show_bus_to_speed();
   const bool worked = module_.working();
   const Module::Changes changes = module_.run(at, pins_);
   if (changes.outputs) drive_outputs(at);
@@ -166,14 +179,13 @@ void World::set_current(std::int64_t at) {
     net.advance(at);
     net.drive(which).level = module_.current();
   };
-  draw(current_, kSource);
-  current_.changed();
   draw(supply_.net(), kCurrent);
   supply_.net().changed();
   for (Line& line : lines_) {
     draw(line.net(), kCurrent);
-    line.changed();
+    changed(line);
   }
+  find_pieces_together();
 }
 
 /// The supply inside the module follows the battery as far as it goes.
@@ -184,8 +196,9 @@ void World::set_inside(std::int64_t at) {
   for (Line& line : lines_) {
     line.net().advance(at);
     line.net().drive(kInside).level = inside;
-    line.changed();
+    changed(line);
   }
+  find_pieces_together();
 }
 
 void World::set_climate(std::int64_t at) {
@@ -212,9 +225,9 @@ void World::read_pins(std::int64_t at) {
   const bool powered = switches_.isolator && supply_.grounded();
   const auto stale = [](const Net& net, std::uint32_t version) { return !net.quiet() || net.version() != version; };
   std::uint32_t& supply_seen = seen_[line_at_.size()];
-  std::uint32_t& battery_seen = seen_[line_at_.size() + 1];
   Net& supply = supply_.net();
   if (stale(supply, supply_seen)) {
+    pins_.battery = powered ? supply.at_pin(supply_.battery_pin(), at) : 0;
     for (std::size_t i = 0; i < pins_.rails.size(); ++i) {
       const double volts = powered ? supply.at_pin(supply_.controller_pin(i), at) : 0;
       moved |= read_pin(pins_.rails[i], supply, supply_seen, volts);
@@ -225,17 +238,14 @@ void World::read_pins(std::int64_t at) {
       moved |= read_pin(pins_.line_rails[i], supply, supply_seen, volts);
     }
   }
-  if (stale(battery_, battery_seen)) {
-    read_pin(pins_.battery, battery_, battery_seen, powered ? battery_.at_pin(only(kSource), at) : 0);
-  }
   for (std::size_t i = 0; i < line_at_.size(); ++i) {
     Line* line = line_at_[i];
     if (!line || !stale(line->net(), seen_[i])) continue;
     moved |= read_pin(pins_.lines[i], line->net(), seen_[i], line->module_pin(at));
   }
-  pins_.bypass_requested = bypass_request_ && powered;
+  pins_.bypass_requested = powered && bypass_requested(at);
   pins_.grounded = supply_.grounded();
-  pins_.fed_anyway = !pins_.grounded && switches_.isolator && battery_.at_pin(only(kSource), at) > kFedBattery;
+  pins_.fed_anyway = !pins_.grounded && switches_.isolator && supply.at_pin(supply_.battery_pin(), at) > kFedBattery;
   pins_.moved = moved;
 }
 
@@ -246,8 +256,9 @@ void World::drive_outputs(std::int64_t at) {
     Net& net = line_at_[i]->net();
     net.advance(at);
     net.drive(kOutput).follow(targets_[i], 0, net.tau(kOutput));
-    line_at_[i]->changed();
+    changed(*line_at_[i]);
   }
+  share_drives();
   feed_back(at);
 }
 
@@ -257,8 +268,6 @@ void World::rewire(std::int64_t at) {
   switches_.output = module_.output_connected();
   for (Line& line : lines_) rebuild(line, at);
   feed_back(at);
-  battery_.advance(at);
-  battery_.changed();
   play_speed(at);
   speed_.connect(at, {switches_.isolator, switches_.loop_back, module_.working()});
 }
@@ -268,6 +277,7 @@ void World::rewire_supplies(std::int64_t at) {
   supply_.net().advance(at);
   supply_.set_isolator(switches_.isolator);
   supply_.rebuild();
+  if (joined_) return;
   for (Line& line : lines_) {
     line.net().advance(at);
     line.set_surroundings(supply_.surroundings(line.rail()));
@@ -281,6 +291,7 @@ void World::rebuild(Line& line, std::int64_t at) {
 
 /// A 5 V rail that its supply has left open stands at what the lines' pull-ups give it.
 void World::feed_back(std::int64_t at) {
+  if (joined_) return;  // then that is in the one network
   for (std::size_t i = 0; i < supply_.rails(); ++i) {
     if (!supply_.open(i)) continue;
     double siemens = 0, amperes = 0, rise = 0;
@@ -303,6 +314,9 @@ std::vector<rig::PortId> World::take_limited(std::int64_t now) {
   for (Line& line : lines_) {
     if (line.take_longest_limited(now) >= kShortLimit) limited.push_back(line.wiring().source);
   }
+  supply_.take_longest_limited(now, [&](rig::PortId port, std::int64_t longest) {
+    if (longest >= kShortLimit) limited.push_back(port);
+  });
   return limited;
 }
 

@@ -29,6 +29,7 @@ void World::apply(std::int64_t at, const rig::Action& action) {
                      line.limit_source(a.limit.value());
                      rebuild(line, at);
                    }
+                   if (supply_.limit_supply(a.port, a.limit.value())) rewire_supplies(at);
                  },
                  [&](const rig::Exchange& a) {
                    service_.advance(at);
@@ -47,6 +48,7 @@ void World::schedule(Pending pending) {
 void World::settle_pending() {
   const Pending due = pending_.front();
   pending_.erase(pending_.begin());
+  keep_together(due.at);
   if (due.what == Pending::What::contact) {
     move_contact(due.at, due.port, due.closed);
   } else if (due.what == Pending::What::climate) {
@@ -109,8 +111,11 @@ void World::follow(std::int64_t at, rig::PortId port) {
   for (Line& line : lines_) {
     if (line.wiring().source != port) continue;
     drive(line.net(), kSource);
-    line.drive_source(output.driven);
-    rebuild(line, at);
+    if (line.drive_source(output.driven)) {
+      rebuild(line, at);
+    } else {
+      changed(line);
+    }
     feed_back(at);
   }
   for (std::size_t i = 0; i < supply_.rails(); ++i) {
@@ -123,7 +128,8 @@ void World::follow(std::int64_t at, rig::PortId port) {
     for (Line& line : lines_) rebuild(line, at);
     feed_back(at);
   }
-  if (setup_.wiring.battery == port) drive(battery_, kSource);
+  if (setup_.wiring.battery == port) drive(supply_.net(), kBattery);
+  share_drives();
   const rig::SpeedWiring& speed = setup_.wiring.speed;
   if (speed.foot == port || speed.pull_up_supply == port) {
     play_speed(at);
@@ -142,8 +148,9 @@ void World::drive_rail(std::int64_t at, std::size_t rail, double volts, double r
   supply_.net().changed();
   for (Line& line : lines_) {
     drive(line.net());
-    line.changed();
+    changed(line);
   }
+  share_drives();
 }
 
 /// A relay that is told what it does already does not move. One told otherwise on its way turns back from where it is.
@@ -164,16 +171,16 @@ void World::move_contact(std::int64_t at, rig::PortId port, bool closed) {
   if (wiring.isolator == port) switches_.isolator = closed;
   play_speed(at);
   speed_.set_relay(at, port, closed);
-  if (supply_.set_relay(port, closed) || wiring.isolator == port) {
+  if (faults_.set_relay(port, closed)) {
+    rewire_faults(at);
+  } else if (supply_.set_relay(port, closed) || wiring.isolator == port) {
     rewire_supplies(at);
     rewire(at);
-  } else if (wiring.loop_back == port) {
+  } else if (wiring.loop_back == port || (joined_ && wiring.bypass_request == port)) {
     rewire(at);
   }
   for (Line& line : lines_) {
-    const bool load = line.set_load(port, closed), fault_switch = line.wiring().fault_switch == port;
-    if (fault_switch) line.set_fault_switch(closed);
-    if (load || fault_switch) rebuild(line, at);
+    if (line.set_load(port, closed)) rebuild(line, at);
   }
   feed_back(at);
 }
