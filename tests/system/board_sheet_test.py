@@ -39,6 +39,45 @@ def every_port_with_its_figures():
     assert found == expected, "the table of ports should be:\n" + "\n".join(expected)
 
 
+def plain(text):
+    """The number of `13.8 V` or `10 kohm`, in the unit without its prefix."""
+    number, unit = text.split()
+    return float(number) * (1000 if unit.startswith("k") else 1)
+
+
+def ticked(relay):
+    """A port's name as the sheet writes it; nothing for none."""
+    return f"`{relay}`" if relay else ""
+
+
+def wire_row(wire, wiring):
+    """A wire of the fault bus as a row of the sheet: where it breaks, what is worn across it, how it joins the bus."""
+    elsewhere = {("ground", "controller"): wiring["ground"]["break"]}
+    elsewhere.update({(line["channel"], "sensor"): line["fault_switch"] for line in wiring["lines"]})
+    opens = wire.get("break") or elsewhere.get((wire["wire"], wire["side"]))
+    worn = f"{ticked(wire['worn']['relay'])}, {wire['worn']['resistance']}" if "worn" in wire else ""
+    return [ticked(wire["wire"]), wire["side"], ticked(opens), worn, ticked(wire.get("to_bus"))]
+
+
+def the_fault_bus():
+    """every tie and wire of the fault bus is in the sheet, with relays and resistances; a tie of some ohms says what flows at most"""
+    bench = yaml.safe_load(stand.BOARD.read_text(encoding="utf-8"))
+    faults = bench["wiring"]["faults"]
+    text = section("4. What each kind must stand and do").split("### The fault bus")[1]
+    rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in text.splitlines() if line.startswith("| `")]
+    ties, wires = rows[:len(faults["bus"])], rows[len(faults["bus"]):]
+    assert [row[0] for row in ties] == [ticked(tie["relay"]) for tie in faults["bus"].values()], ties
+    most = max(plain(end) for end in next(port for port in bench["ports"] if port["name"] == "battery")["range"])
+    for (kind, tie), (_, _, ohms, flows, _) in zip(faults["bus"].items(), ties):
+        assert ohms == tie["resistance"], (kind, ohms)
+        if kind in ("ground", "battery"):
+            said = [float(number) for number in re.findall(r"([\d.]+) [AW]\b", flows)]
+            reckoned = [value for level in (13.8, most) for value in (level / plain(ohms), level ** 2 / plain(ohms))]
+            assert len(said) == 4 and all(abs(a - b) <= 0.05 * b for a, b in zip(said, reckoned)), (kind, flows, reckoned)
+    expected = [wire_row(wire, bench["wiring"]) for wire in faults["wires"]]
+    assert [row[:5] for row in wires] == expected, "the table of wires should be:\n" + "\n".join("| " + " | ".join(row) + " |" for row in expected)
+
+
 def the_connector_as_drawn():
     """every contact of the table is in the drawing, with the same words, and the other way round"""
     rows = re.findall(r"^\| (\d+) \| ([^|]+) \| ([^|]+) \|", section("7. Connector"), re.M)
@@ -77,4 +116,4 @@ def the_list_is_carried_out():
 
 
 if __name__ == "__main__":
-    sys.exit(stand.verdicts([every_port_with_its_figures, the_connector_as_drawn, drawings_are_there, the_list_is_carried_out]))
+    sys.exit(stand.verdicts([every_port_with_its_figures, the_fault_bus, the_connector_as_drawn, drawings_are_there, the_list_is_carried_out]))
