@@ -65,9 +65,7 @@ double PlanCheck::slew(rig::PortId id) const {
 void PlanCheck::check_track(const rig::Track& track) const {
   const rig::Port& p = port("capture plan", track.port);
   const std::string where = "capture of port '" + p.name + "'";
-  if (track.kind == rig::CaptureKind::triggered) {
-    refuse(where, "this bench has no triggered capture", "Use samples, an envelope or edges");
-  }
+  if (track.kind == rig::CaptureKind::triggered) check_trigger(where, track);
   if (track.kind == rig::CaptureKind::bytes) {
     if (p.kind == rig::PortKind::service_port) return;
     refuse(where, "it is no service port, so no bytes come in", "Capture the service port");
@@ -82,10 +80,25 @@ void PlanCheck::check_track(const rig::Track& track) const {
     refuse(where, "a bin of " + in_ms(track.period) + " is no multiple of " + in_ms(can_.grid), "Choose one that is");
   }
   const rig::Nanoseconds fastest = std::max(p.shortest_period, rig::Nanoseconds{1'000'000'000 / can_.tick_rate});
-  if (track.kind == rig::CaptureKind::samples && track.period < fastest) {
+  const bool single = track.kind == rig::CaptureKind::samples || track.kind == rig::CaptureKind::triggered;
+  if (single && track.period < fastest) {
     refuse(where, "a sample every " + in_ms(track.period) + " is more than the port can do",
            "Its shortest period is " + in_ms(fastest));
   }
+}
+
+void PlanCheck::check_trigger(const std::string& where, const rig::Track& track) const {
+  if (!track.trigger || track.throughout) {
+    refuse(where, "a triggered track needs a trigger and windows", "Say what it waits for, and record it in windows");
+  }
+  const rig::Trigger& trigger = *track.trigger;
+  const rig::Nanoseconds none{0};
+  if (trigger.before < none || trigger.after < none || trigger.before + trigger.after == none ||
+      trigger.before % can_.grid != none) {
+    refuse(where, "it records nothing, or begins on no multiple of " + in_ms(can_.grid) + " before its event");
+  }
+  const auto* threshold = std::get_if<rig::Volts>(&trigger.threshold);
+  if (threshold && !std::isfinite(threshold->value())) refuse(where, "its threshold is no level");
 }
 
 void PlanCheck::check(const rig::Segment& segment) {
@@ -194,6 +207,13 @@ void PlanCheck::check_window(const std::string& where, const rig::Window& window
   const bool on_grid =
       window.from >= rig::Nanoseconds{0} && window.from % can_.grid == rig::Nanoseconds{0} &&
       (!window.length || (*window.length > rig::Nanoseconds{0} && *window.length % can_.grid == rig::Nanoseconds{0}));
+  const auto& trigger = tracks_[index(window.track)].trigger;
+  if (trigger && window.from < trigger->before) {
+    refuse(where,
+           "a window arms " + in_ms(window.from) + " after its start, but is to record from " + in_ms(trigger->before) +
+               " before its event",
+           "Let it arm later");
+  }
   if (!on_grid) refuse(where, "a window does not begin and end on multiples of " + in_ms(can_.grid));
 }
 

@@ -22,6 +22,7 @@ class PlanCheck {
 
  private:
   void check_track(const rig::Track& track) const;
+  void check_trigger(const std::string& where, const rig::Track& track) const;
   void check_event(const rig::Segment& segment, const rig::Event& event);
   void check_level(const std::string& where, rig::PortId port, double level) const;
   void check_exchange(const std::string& where, const rig::Exchange& exchange) const;

@@ -53,6 +53,9 @@ void Recorder::add_lane(const std::string& serial, const std::vector<BenchTroubl
     lanes_.push_back({track.kind, envelopes_.size()});
     place.net->delay_sense(place.sense, delay % grid_, grid_);
     envelopes_.emplace_back(place, converter, noise, track.period.count(), grid_, conversions, delay / grid_);
+  } else if (track.kind == rig::CaptureKind::triggered) {
+    lanes_.push_back({track.kind, triggered_.size()});
+    triggered_.emplace_back(place, converter, noise, track, tick_ns_, delay);
   } else {
     lanes_.push_back({track.kind, samples_.size()});
     samples_.emplace_back(place, converter, noise, track.period.count(), tick_ns_, delay);
@@ -92,6 +95,13 @@ void Recorder::end_segment(std::int64_t at) {
   next_window_ = INT64_MAX;
 }
 
+/// A triggered track converts a while before its window arms.
+std::int64_t Recorder::start_of(const rig::Window& window) const {
+  const Lane& lane = lanes_[index(window.track)];
+  const std::int64_t ahead = lane.kind == rig::CaptureKind::triggered ? triggered_[lane.at].before() : 0;
+  return segment_start_ + window.from.count() - ahead;
+}
+
 void Recorder::move_windows(std::int64_t at) {
   next_window_ = INT64_MAX;
   const auto later = [&](std::int64_t instant) {
@@ -99,11 +109,11 @@ void Recorder::move_windows(std::int64_t at) {
   };
   for (const bool begins : {false, true}) {  // a window that begins where another ends goes on
     for (const rig::Window& window : *windows_) {
-      const std::int64_t from = segment_start_ + window.from.count();
+      const std::int64_t from = start_of(window);
       if (begins && from == at) begin(window.track, at);
       later(from);
       if (!window.length) continue;
-      const std::int64_t to = from + window.length->count();
+      const std::int64_t to = segment_start_ + window.from.count() + window.length->count();
       if (!begins && to == at) end(window.track, at);
       later(to);
     }
@@ -118,16 +128,22 @@ void Recorder::end_step(std::int64_t to) {
     take_envelopes(group, step);
   }
   waiting_ += 3 * envelopes_.size();
-  for (SampleLane& lane : samples_) {
+  take_conversions(samples_, to);
+  take_conversions(triggered_, to);
+  if (!world_.speed().edges_in().empty()) take_edges(world_.speed().edges_in(), false, to);
+  if (!world_.speed().edges_out().empty()) take_edges(world_.speed().edges_out(), true, to);
+  if (!world_.service().arrived().empty()) take_bytes();
+  for (NetLanes& group : nets_) group.net->begin_stretch(to);
+}
+
+template <class L>
+void Recorder::take_conversions(std::vector<L>& lanes, std::int64_t to) {
+  for (L& lane : lanes) {
     if (!lane.active()) continue;
     const std::size_t before = lane.out().size();
     lane.take(to);
     waiting_ += lane.out().size() - before;
   }
-  if (!world_.speed().edges_in().empty()) take_edges(world_.speed().edges_in(), false, to);
-  if (!world_.speed().edges_out().empty()) take_edges(world_.speed().edges_out(), true, to);
-  if (!world_.service().arrived().empty()) take_bytes();
-  for (NetLanes& group : nets_) group.net->begin_stretch(to);
 }
 
 void Recorder::take_bytes() {
@@ -169,6 +185,7 @@ void Recorder::flush(std::int64_t until) {
     std::optional<std::int64_t> at;
     if (lane.kind == rig::CaptureKind::envelope) at = envelopes_[lane.at].take_saturation();
     if (lane.kind == rig::CaptureKind::samples) at = samples_[lane.at].take_saturation();
+    if (lane.kind == rig::CaptureKind::triggered) at = triggered_[lane.at].take_saturation();
     if (!at || lane.flagged) continue;
     lane.flagged = true;
     const rig::PortId port = infos_[i].track.port;

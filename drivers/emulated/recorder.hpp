@@ -7,6 +7,7 @@
 
 #include "drivers/emulated/byte_lane.hpp"
 #include "drivers/emulated/lane.hpp"
+#include "drivers/emulated/triggered_lane.hpp"
 #include "drivers/emulated/world.hpp"
 #include "rig/core/recording.hpp"
 #include "rig/core/timeline.hpp"
@@ -48,9 +49,11 @@ class Recorder {
   auto with(const Lane& lane, F&& f) {
     if (lane.kind == rig::CaptureKind::envelope) return f(envelopes_[lane.at]);
     if (lane.kind == rig::CaptureKind::bytes) return f(bytes_[lane.at]);
+    if (lane.kind == rig::CaptureKind::triggered) return f(triggered_[lane.at]);
     return lane.kind == rig::CaptureKind::samples ? f(samples_[lane.at]) : f(edges_[lane.at]);
   }
   void add_lane(const std::string& serial, const std::vector<BenchTrouble>& troubles, rig::TrackInfo& info);
+  std::int64_t start_of(const rig::Window& window) const;
   void begin(rig::TrackId track, std::int64_t at);
   void end(rig::TrackId track, std::int64_t at);
   void move_windows(std::int64_t at);
@@ -67,6 +70,7 @@ class Recorder {
   std::vector<Lane> lanes_;  ///< per track
   std::vector<EnvelopeLane> envelopes_;
   std::vector<SampleLane> samples_;
+  std::vector<TriggeredLane> triggered_;
   std::vector<EdgeLane> edges_;
   std::vector<ByteLane> bytes_;
   struct NetLanes {  ///< a net and the envelopes that look at it
@@ -75,6 +79,8 @@ class Recorder {
     bool resting = false;  ///< none of them needs to be asked while the net stays as it is
     std::uint32_t version = 0;
   };
+  template <class L>
+  void take_conversions(std::vector<L>& lanes, std::int64_t to);
   void take_envelopes(NetLanes& group, std::int64_t step);
   std::vector<NetLanes> nets_;
   const std::vector<rig::Window>* windows_ = nullptr;

@@ -11,7 +11,7 @@ std::uint32_t usual_captures(PortKind kind) {
     case PortKind::voltage_sense:
     case PortKind::current_sense:
     case PortKind::temperature_sense:
-      return bit(CaptureKind::samples) | bit(CaptureKind::envelope);
+      return bit(CaptureKind::samples) | bit(CaptureKind::envelope) | bit(CaptureKind::triggered);
     case PortKind::edge_sense:
       return bit(CaptureKind::edges);
     case PortKind::service_port:

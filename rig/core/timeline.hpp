@@ -87,7 +87,7 @@ constexpr std::uint16_t index(TrackId track) { return static_cast<std::uint16_t>
 struct Trigger {
   std::variant<std::monostate, Volts> threshold;  ///< nothing: the window's own start is the event
   bool rising = true;
-  Nanoseconds before{0}, after{0};  ///< not both 0
+  Nanoseconds before{0}, after{0};  ///< not both 0; `before` is a multiple of the bench's grid
   friend bool operator==(const Trigger&, const Trigger&) = default;
 };
 

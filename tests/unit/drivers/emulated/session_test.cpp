@@ -219,7 +219,8 @@ TEST_CASE("a plan the bench cannot keep is refused in words", "[emulated][limits
     p.capture.tracks = {track};
     return refused(p);
   };
-  CHECK(with({port(manifold_in), rig::CaptureKind::triggered, 1ms, false, {}}).find("triggered") != std::string::npos);
+  CHECK(with({port(manifold_in), rig::CaptureKind::triggered, 1ms, false, {}}).find("needs a trigger") !=
+        std::string::npos);
   CHECK(with({port(manifold_in), rig::CaptureKind::bytes, 1ms, false, {}}).find("bytes") != std::string::npos);
   CHECK(with({port(manifold_in), rig::CaptureKind::envelope, 1500us, false, {}}).find("no multiple") !=
         std::string::npos);
