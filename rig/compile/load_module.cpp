@@ -16,6 +16,9 @@ Timing read_timing(const Node& node, PlacedComplaints& complaints) {
   map.may("speed_intervals", timing.speed_intervals, Allowed<double>{1, 100});
   map.need("latency", timing.latency, Allowed<Nanoseconds>{0ms, 1s}, "10 ms");
   map.need("slowest", timing.slowest, Allowed<Nanoseconds>{100us, 1s}, "10 ms");
+  if (map.may("ramp_in", timing.ramp_in, Allowed<Nanoseconds>{0ms, 10s}) && timing.ramp_in >= timing.boot)
+    map.refuse("ramp_in", "the shift is to grow for longer than the whole start may take",
+               "A start ends with it: keep it below `boot`");
   const Node* settle = map.need("settle", "{window: 20 ms, span: 4 mV, limit: 250 ms}");
   if (!settle) return timing;
   const std::size_t before = complaints.count();
@@ -49,6 +52,24 @@ void read_spread(const Node& node, ModuleBuild::Spread& spread, PlacedComplaints
   map.may("bypass", spread.bypass, Allowed<Ohms>{Ohms{0}, Ohms{100}});
 }
 
+void read_failsafe(const Node& node, ModuleBuild::Failsafe& failsafe, PlacedComplaints& complaints) {
+  constexpr Allowed<Nanoseconds> times{1ms, 10s};
+  constexpr Allowed<Volts> battery{Volts{1}, Volts{60}};
+  MapReader map{node, complaints, "the failsafe"};
+  map.may("debounce", failsafe.debounce, times);
+  map.may("healthy", failsafe.healthy, times);
+  map.may("ramp_in", failsafe.ramp_in, Allowed<Nanoseconds>{0ms, 10s});
+  map.may("latch_after", failsafe.latch_after, Allowed<int>{1, 100});
+  map.may("latch_within", failsafe.latch_within, Allowed<Nanoseconds>{1ms, 600s});
+  map.may("brown_out", failsafe.brown_out, battery);
+  map.may("works_again", failsafe.works_again, battery);
+  map.may("watchdog", failsafe.watchdog, times);
+  map.may("disagreement", failsafe.disagreement, Allowed<Kilopascals>{Kilopascals{1}, Kilopascals{1000}});
+  if (failsafe.works_again <= failsafe.brown_out)
+    complaints.add(map.place(), "it works again at a battery voltage that resets it",
+                   "Keep `works_again` above `brown_out`: 6 V and 5.5 V");
+}
+
 }  // namespace
 
 ModuleBuild read_module_build(const Node& node, PlacedComplaints& complaints) {
@@ -72,6 +93,7 @@ ModuleBuild read_module_build(const Node& node, PlacedComplaints& complaints) {
   map.may("idle_current", build.idle_current, Allowed<Amperes>{Amperes{0}, Amperes{5}});
   map.may("inrush_current", build.inrush_current, Allowed<Amperes>{Amperes{0}, Amperes{20}});
   map.may("inrush_time", build.inrush_time, Allowed<Nanoseconds>{0ms, 1s});
+  if (const Node* failsafe = map.find("failsafe")) read_failsafe(*failsafe, build.failsafe, complaints);
   if (const Node* spread = map.find("spread")) read_spread(*spread, build.spread, complaints);
   return build;
 }

@@ -169,6 +169,7 @@ ServicePort read_service_port(const Node& node, PlacedComplaints& complaints) {
       complaints.add(item.place, fmt::format("a question '{}' is there twice", question.name), "Give it another name");
     port.questions.push_back(std::move(question));
   }
+  if (const Node* hang = map.find("hang")) read_bytes(*hang, port.hang, complaints);
   return port;
 }
 

@@ -121,6 +121,8 @@ struct ServicePort {
   Nanoseconds time_out{200'000'000};
   int retries = 1;
   std::vector<ServiceQuestion> questions;
+  /// What makes its program stand still, for proving its watchdog; it answers nothing. Empty: it cannot be asked to.
+  std::vector<std::uint8_t> hang = {};
 };
 
 struct Rail {
@@ -169,9 +171,10 @@ struct ModuleBuild {
     int latch_after = 4;               ///< so many fall-backs within `latch_within` hold until power is cycled
     Nanoseconds latch_within{10'000'000'000};
     Volts brown_out{5.5},
-        works_again{6.0};              ///< battery: under the one it falls back and resets, above the other it boots
+        works_again{5.9};              ///< battery: under the one it falls back and resets, above the other it boots
     Nanoseconds watchdog{40'000'000};  ///< a program that stands still is reset after this
-    Kilopascals disagreement{40};      ///< two pressures further apart than this for the debounce make it fall back
+    Kilopascals disagreement{40};      ///< the pressure behind the throttle this far above the one before it, for the
+                                       ///< debounce, makes it fall back; the other way round is a closed throttle
   } failsafe;
   Amperes idle_current{0.06}, inrush_current{0.3};
   Nanoseconds inrush_time{4'000'000};
