@@ -21,7 +21,8 @@ Script::Script(const Product& product, const BenchSetup& bench, const TrackMap& 
       tracks_{&tracks},
       grid_{grid},
       tick_rate_{tick_rate},
-      line_volts_(product.pressures.size() + 1, 0.0) {}
+      line_volts_(product.pressures.size() + 1, 0.0),
+      rails_on_(product.rails.size(), false) {}
 
 /// Levels are whole microvolts, as the wire carries them: every bench is asked for the very same.
 void Script::add(Action action) {
@@ -33,9 +34,29 @@ void Script::add(Action action) {
 
 void Script::note_jump(double volts_from, double volts_to) { jump_ = std::max(jump_, std::abs(volts_to - volts_from)); }
 
+/// A module that gets its supply back starts anew: the promised time to start includes its ramp.
+void Script::note_supply(char& present, bool on) {
+  const bool back = on && !present;
+  present = on;
+  if (back) grows_for(product_->timing.boot);
+}
+
+/// From now on, where a module is under power at all.
+void Script::grows_for(Nanoseconds duration) {
+  const bool works = battery_on_ && std::all_of(rails_on_.begin(), rails_on_.end(), [](char on) { return on; });
+  if (works) growing_until_ = std::max(growing_until_, at_ + duration);
+}
+
+bool Script::valid(std::size_t pressure, double volts) const {
+  const auto& rails = product_->pressures[pressure].rails;
+  return volts > rails.low.value() && volts < rails.high.value();
+}
+
 void Script::battery(OutputState to) {
   add(SetOutput{bench_->wiring.battery, to});
   note_jump(0, 5);
+  const auto* volts = std::get_if<Volts>(&to);
+  note_supply(battery_on_, volts && *volts >= product_->battery.lowest);
 }
 
 void Script::rails(bool on) {
@@ -44,10 +65,12 @@ void Script::rails(bool on) {
     add(SetOutput{wiring->source, on ? OutputState{rail.nominal} : OutputState{Grounded{}}});
   }
   note_jump(0, 5);
+  for (auto& present : rails_on_) note_supply(present, on);
 }
 
 void Script::rails_open() {
   for (const auto& rail : product_->rails) add(SetOutput{bench_->wiring.rail(rail.name)->source, HighImpedance{}});
+  for (auto& present : rails_on_) note_supply(present, false);
 }
 
 void Script::sources(OutputState to) {
@@ -62,6 +85,7 @@ void Script::source(std::size_t pressure, OutputState to) {
   add(SetOutput{bench_->wiring.line(product_->pressures[pressure].name)->source, to});
   const double volts = std::holds_alternative<Volts>(to) ? std::get<Volts>(to).value() : 0;
   note_jump(line_volts_[pressure], volts);
+  if (valid(pressure, volts) && !valid(pressure, line_volts_[pressure])) grows_for(product_->timing.ramp_in);
   line_volts_[pressure] = volts;
 }
 
@@ -93,7 +117,10 @@ void Script::relay(std::optional<PortId> port, bool closed) {
   if (!port) return;
   add(SetRelay{*port, closed});
   // A line counts from where the contact has come to rest, not from the command.
-  last_change_ = std::max(last_change_, at_ + bench_->ports[index(*port)].travel);
+  const auto travel = bench_->ports[index(*port)].travel;
+  last_change_ = std::max(last_change_, at_ + travel);
+  if (port == bench_->wiring.bypass_request && !closed) grows_for(travel + product_->timing.ramp_in);
+  if (port == bench_->wiring.ground.break_relay && closed) grows_for(travel + product_->timing.boot);
 }
 
 void Script::output(std::optional<PortId> port, OutputState to) {
@@ -105,16 +132,24 @@ void Script::exchange(Exchange conversation) { add(std::move(conversation)); }
 void Script::battery_ramp(Volts to, Nanoseconds duration) {
   ramp(bench_->wiring.battery, to, duration);
   note_jump(0, 5);
+  const auto start = std::exchange(at_, at_ + duration);
+  note_supply(battery_on_, to >= product_->battery.lowest);
+  at_ = start;
 }
 
 void Script::rail(std::size_t which, OutputState to) {
   add(SetOutput{bench_->wiring.rail(product_->rails[which].name)->source, to});
   note_jump(0, 5);
+  const auto* volts = std::get_if<Volts>(&to);
+  note_supply(rails_on_[which], volts && *volts >= product_->rails[which].lowest);
 }
 
 void Script::rail_ramp(std::size_t which, Volts to, Nanoseconds duration) {
   ramp(bench_->wiring.rail(product_->rails[which].name)->source, to, duration);
   note_jump(0, 5);
+  const auto start = std::exchange(at_, at_ + duration);
+  note_supply(rails_on_[which], to >= product_->rails[which].lowest);
+  at_ = start;
 }
 
 void Script::source_ramp(std::size_t pressure, Volts to, Nanoseconds duration) {
@@ -183,6 +218,7 @@ Segment& Script::push(std::vector<Segment>& into) {
 void Script::hold(std::vector<Segment>& into, Nanoseconds length) {
   push(into).end = grid_up(length);
   bound_ += grid_up(length);
+  growing_until_ = std::max(Nanoseconds{0}, growing_until_ - grid_up(length));
   jump_ = 0;
   speed_changed_ = false;
 }
@@ -202,7 +238,7 @@ Nanoseconds Script::speed_latency(Rpm from, Rpm to) const {
 
 void Script::settle(std::vector<Segment>& into, Wait wait) {
   const auto& timing = product_->timing;
-  auto latency = last_change_ + timing.latency;
+  auto latency = std::max(last_change_, growing_until_) + timing.latency;
   if (speed_changed_) latency += speed_latency(speed_before_, speed_);
   // Two falling edges inside the segment, wherever the wheel stands, so that its speed can be measured.
   const auto two_edges = 2 * longest_interval(product_->speed.wheel, speed_);
@@ -221,6 +257,7 @@ void Script::settle(std::vector<Segment>& into, Wait wait) {
 
   bound_ += std::max(not_before, last_change_ + latency_of_chain(latency - last_change_)) + timing.settle_window;
   push(into).end = std::move(until);
+  growing_until_ = Nanoseconds{0};
   jump_ = 0;
   speed_changed_ = false;
 }

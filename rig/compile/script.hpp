@@ -48,7 +48,8 @@ class Script {
   /// A segment of fixed length (rounded up to the bench's grid).
   void hold(std::vector<Segment>& into, Nanoseconds length);
   /// A segment that ends when the lines have settled. Its earliest end allows for the product's latency after the last
-  /// of the changes that were made, relays at rest, and for two falling edges of the speed signal to be seen.
+  /// of the changes that were made, relays at rest, for a shift that is still growing after a start, a released bypass
+  /// or a sensor that is back within its rails, and for two falling edges of the speed signal to be seen.
   void settle(std::vector<Segment>& into, Wait wait = Wait::inputs_and_outputs);
   /// The same segment with the longest latency it could need, for playing it again out of order.
   Segment alone(const Segment& segment, Rpm at_speed) const;
@@ -64,6 +65,9 @@ class Script {
   void ramp(PortId port, Volts to, Nanoseconds duration);
   std::uint64_t ticks_of(Nanoseconds duration) const;
   void note_jump(double volts_from, double volts_to);
+  void note_supply(char& present, bool on);
+  void grows_for(Nanoseconds duration);
+  bool valid(std::size_t pressure, double volts) const;
   void rest_speed_line();
   Segment& push(std::vector<Segment>& into);
   Nanoseconds speed_latency(Rpm from, Rpm to) const;
@@ -86,6 +90,9 @@ class Script {
   Rpm speed_{0}, speed_before_{0};
   double jump_ = 0;  ///< largest step of a line's voltage in the segment being written
   bool speed_changed_ = false;
+  char battery_on_ = false;
+  std::vector<char> rails_on_;
+  Nanoseconds growing_until_{0};  ///< from the start of the segment being written: the shift is whole from then on
   Nanoseconds bound_{0};
 };
 
