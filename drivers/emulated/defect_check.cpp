@@ -88,6 +88,29 @@ void check_speed(const rig::Product& product, const Defect& defect) {
   }
 }
 
+/// A size at which it would do nothing, or nothing wrong.
+void check_failsafe(const rig::Product& product, const Defect& defect) {
+  const rig::ModuleBuild::Failsafe& build = product.build.failsafe;
+  const auto must_be = [&](bool so, const std::string& what, const std::string& remedy) {
+    if (!so) refuse(defect, what, remedy);
+  };
+  if (is(defect, {"late_failsafe"})) {
+    must_be(defect.value * 1e9 > static_cast<double>(build.debounce.count()),
+            "a good " + product.name + " takes as long", "Give a time longer than its debounce");
+  } else if (is(defect, {"resets_on_dip"})) {
+    must_be(defect.value > build.brown_out.value(), "a good " + product.name + " resets there too",
+            "Give a voltage above its brown-out");
+  } else if (is(defect, {"shifts_in_brown_out"})) {
+    must_be(defect.value < build.brown_out.value(), "a good " + product.name + " works there too",
+            "Give a voltage below its brown-out");
+  } else if (is(defect, {"no_ramp_in"})) {
+    must_be(build.ramp_in.count() > 0, product.name + " has no ramp", "Choose a product that ramps its shift in");
+  } else if (is(defect, {"no_watchdog"})) {
+    must_be(product.service && !product.service->hang.empty(), product.name + " cannot be asked to stand still",
+            "Choose a product whose service port has `hang`");
+  }
+}
+
 }  // namespace
 
 void check_defect(const rig::Product& product, const Defect& defect) {
@@ -104,18 +127,20 @@ void check_defect(const rig::Product& product, const Defect& defect) {
   if (!defect.place.empty() && !has_place(product, defect)) {
     refuse(defect, "it cannot act on '" + defect.place + "' of " + product.name, places(defect));
   }
-  if (is(defect, {"channels_swapped", "crosstalk"}) && product.pressures.size() < 2) {
+  if (is(defect, {"channels_swapped", "crosstalk", "one_sided_fallback", "no_disagreement_fallback"}) &&
+      product.pressures.size() < 2) {
     refuse(defect, product.name + " has one pressure channel only", "Choose a product with two");
   }
   if (is(defect, {"cross_feed"}) && product.rails.size() < 2) {
     refuse(defect, product.name + " has one 5 V rail only", "Choose a product with two");
   }
   if (is(defect, {"wrong_cell", "swapped_axes", "axis_off_by_one", "no_interpolation", "no_clamp", "missing_derate",
-                  "disagreement", "excess_shift", "wrong_sign", "wrong_table"})) {
+                  "disagreement", "excess_shift", "wrong_sign", "wrong_table", "wrong_clamp"})) {
     check_table(product, defect);
   }
   if (is(defect, {"wrong_firmware", "wrong_table"})) check_identity(product, defect);
   if (is(defect, {"own_pull_up"})) check_speed(product, defect);
+  check_failsafe(product, defect);
 }
 
 }  // namespace drivers::emulated

@@ -9,20 +9,17 @@
 namespace drivers::emulated {
 namespace {
 
-// The program's units. A voltage is a fraction of its 5 V rail, a pressure 64ths of 0.1 kPa, a temperature 64ths of a
-// degree.
-constexpr int kFractionBits = 20;
-constexpr std::int64_t kWholeRail = std::int64_t{1} << kFractionBits;
-constexpr double kPressureUnits = 640, kTemperatureUnits = 64;
-
 constexpr std::int64_t kNever = std::numeric_limits<std::int64_t>::max();
-constexpr double kBatteryNeeded = 5.0;           // V; common practice, no source
 constexpr double kRailShareNeeded = 0.85;        // of the rail's lowest
 constexpr double kPresetTimeConstants = 8;       // of the output filter, standing at the input before the relay pulls
 constexpr std::int64_t kRelayPull = 1'500'000;   // from the coil to the first contact
 constexpr std::int64_t kRelayOverlap = 500'000;  // make before break
 constexpr std::int64_t kHandover = 7'000'000;    // from working or bypass released until the shift counts
 constexpr std::int64_t kGlitch = 3'000'000;
+constexpr std::int64_t kSpike = 5'000'000;
+constexpr std::int64_t kGapEvery = 700'000'000;
+constexpr double kImplausible = 5;  // K beyond the sensor's range: an open or shorted thermistor is far further off
+constexpr double kForEver = 1e9;    // intervals
 
 std::int64_t fraction_of(double share) { return std::llround(share * static_cast<double>(kWholeRail)); }
 
@@ -63,9 +60,11 @@ const rig::Table& table_of(const rig::Product& product, std::size_t which, std::
 Module::Module(const rig::Product& product, UnitBuild build, std::uint64_t seed, std::int64_t tick_ns)
     : product_{product},
       build_{std::move(build)},
+      seed_{seed},
       noise_{seed, build_.serial, 2},
       speed_{product.speed.wheel, static_cast<std::uint32_t>(1'000'000'000 / tick_ns),
-             product.build.speed_timeout_intervals},
+             build_.keeps_speed ? kForEver : product.build.speed_timeout_intervals},
+      failsafe_{build_.failsafe},
       tick_ns_{tick_ns},
       next_sample_{product.straight_through ? kNever : build_.sample_phase_ns},  // a plug has nothing that runs
       contact_due_{kNever} {
@@ -89,6 +88,8 @@ Module::Module(const rig::Product& product, UnitBuild build, std::uint64_t seed,
   }
   if (product.temperature) {
     to_temperature_ = temperature_curve(product.temperature->curve);
+    coldest_ = std::llround((product.temperature->lowest.value() - kImplausible) * kTemperatureUnits);
+    warmest_ = std::llround((product.temperature->highest.value() + kImplausible) * kTemperatureUnits);
     if (product.temperature->routing == rig::TemperatureRouting::redriven) {
       channels_.push_back(Channel{nullptr, straight(), straight(), {}, 0, {}});
       ChannelBuild plain;
@@ -100,8 +101,9 @@ Module::Module(const rig::Product& product, UnitBuild build, std::uint64_t seed,
       build_.channels.push_back(plain);
     }
   }
-  noisy_ =
-      std::any_of(build_.channels.begin(), build_.channels.end(), [](const ChannelBuild& c) { return c.noise > 0; });
+  restless_ = std::any_of(build_.channels.begin(), build_.channels.end(), [](const ChannelBuild& c) {
+    return c.noise > 0 || c.limit_cycle != 0 || c.volts_per_kelvin != 0 || c.volts_per_volt != 0;
+  });
   if (build_.input_filter_ns > 0) {
     filter_share_ =
         std::llround(65536 * (1 - std::exp(-static_cast<double>(build_.sample_ns) / build_.input_filter_ns)));
@@ -119,26 +121,50 @@ Module::Changes Module::run(std::int64_t now, const Pins& pins) {
   const bool floats = build_.float_volts && pins.fed_anyway;
   if (floats != floats_) lose_ground(now, floats, changes);
   if (state_ != State::working) return changes;
-  if (now >= ready_ && coil_ == pins.bypass_requested) energise(!pins.bypass_requested, now);
-  changes.outputs = sample(pins);
-  const std::int64_t speed = speed_.at(static_cast<std::uint64_t>(now / tick_ns_));
-  changes.outputs |= speed != engine_speed_ || now - build_.sample_ns <= shifts_from_ || pins.moved;
-  changes.outputs |= noisy_;
+  changes.outputs |= sample(pins);
+  failsafe_.take(now, faulty_);
+  work_relay(now, pins, changes);
+  const std::int64_t speed = reckoned_speed(now);
+  changes.outputs |= speed != engine_speed_ || !whole(now - build_.sample_ns) || pins.moved || restless_;
   engine_speed_ = speed;
   if (!changes.outputs) return changes;
-  for (std::size_t i = 0; i < channels_.size(); ++i) {
-    const bool shifts = channels_[i].shift && engine_speed_ > 0 && now >= shifts_from_ && !at_rail(channels_[i]) &&
-                        !at_rail(channels_[channels_[i].index_pressure]);
-    const std::size_t rail = channels_[i].product ? channels_[i].product->rail : product_.temperature->rail;
-    channels_[i].volts = output_volts(i, shifts ? shifted(i) : channels_[i].fraction, pins.rails[rail], now);
-  }
+  for (std::size_t i = 0; i < channels_.size(); ++i) channels_[i].volts = output_volts(i, reported(i, now), pins, now);
   return changes;
+}
+
+void Module::hang(std::int64_t now) {
+  if (state_ != State::working) return;
+  state_ = State::hanging;
+  started_ = now;
 }
 
 /// Battery and every rail are needed to work; the battery alone is enough to draw current.
 void Module::power(std::int64_t now, const Pins& pins, Changes& changes) {
+  const bool was_supplied = supplied_;
+  supplied_ = pins.battery >= (supplied_ ? build_.failsafe.brown_out : build_.failsafe.works_again);
+  if (was_supplied && !supplied_) failsafe_.forget();
   const double before = current_;
-  if (pins.battery < kBatteryNeeded) {
+  draw(now);
+  changes.current = current_ != before;
+
+  bool powered = supplied_;
+  for (std::size_t i = 0; i < product_.rails.size(); ++i) {
+    powered = powered && pins.rails[i] >= kRailShareNeeded * product_.rails[i].lowest.value();
+  }
+  if (!powered && state_ != State::off) {
+    stop(State::off, now, changes);
+  } else if (powered && state_ == State::off) {
+    state_ = State::booting;
+    started_ = now;
+  } else if (state_ == State::hanging && now - started_ >= build_.failsafe.watchdog_ns) {
+    stop(State::booting, now, changes);
+  } else if (state_ == State::booting && now - started_ >= build_.boot_ns) {
+    start_working(now, pins);
+  }
+}
+
+void Module::draw(std::int64_t now) {
+  if (!supplied_) {
     current_ = 0;
   } else if (current_ == 0) {
     inrush_until_ = now + build_.inrush_ns;
@@ -146,22 +172,14 @@ void Module::power(std::int64_t now, const Pins& pins, Changes& changes) {
   } else if (now >= inrush_until_) {
     current_ = build_.idle_current;
   }
-  changes.current = current_ != before;
+}
 
-  bool powered = pins.battery >= kBatteryNeeded;
-  for (std::size_t i = 0; i < product_.rails.size(); ++i) {
-    powered = powered && pins.rails[i] >= kRailShareNeeded * product_.rails[i].lowest.value();
-  }
-  if (!powered && state_ != State::off) {
-    state_ = State::off;
-    energise(false, now);
-    speed_.forget();
-  } else if (powered && state_ == State::off) {
-    state_ = State::booting;
-    started_ = now;
-  } else if (state_ == State::booting && now - started_ >= build_.boot_ns) {
-    start_working(now, pins);
-  }
+/// The program no longer runs: whatever it was in the middle of is forgotten, and nothing holds the relay.
+void Module::stop(State into, std::int64_t now, Changes& changes) {
+  state_ = into;
+  started_ = now;
+  drop_out(now, changes);
+  speed_.forget();
 }
 
 /// A good module lets go of its relay when its supply current has no way back. One that does not leaves its outputs
@@ -177,18 +195,47 @@ void Module::lose_ground(std::int64_t now, bool floats, Changes& changes) {
 void Module::start_working(std::int64_t now, const Pins& pins) {
   state_ = State::working;
   tenth_start_ = starts_++ % 10 == build_.start_phase;
-  for (std::size_t i = 0; i < channels_.size(); ++i) channels_[i].fraction = convert(pins.lines[i], pins.line_rails[i]);
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    Channel& channel = channels_[i];
+    channel.fraction = channel.valid = convert(pins.lines[i], pins.line_rails[i]);
+    channel.played = channel.to_pressure.at(channel.fraction);
+  }
+  failsafe_.restart();
   engine_speed_ = 0;
+  past_speeds_.clear();
   settled_ = false;
   shifts_from_ = kNever;
   ready_ = now + std::llround(kPresetTimeConstants * static_cast<double>(product_.build.output_filter.count()));
+}
+
+/// The program's wish. Before its outputs stand at their inputs it does not pull.
+void Module::work_relay(std::int64_t now, const Pins& pins, Changes& changes) {
+  const bool pull = !pins.bypass_requested && !failsafe_.fallen_back();
+  if (now >= ready_ && coil_ != pull) pull ? energise(true, now) : drop_out(now, changes);
+  const bool gap = now % kGapEvery < build_.output_gap_ns;
+  changes.contacts |= gap != gap_;
+  gap_ = gap;
 }
 
 void Module::energise(bool on, std::int64_t now) {
   if (coil_ == on) return;
   coil_ = on;
   shifts_from_ = on ? now + kHandover : kNever;
-  contact_due_ = now + (contact_ == Contact::both ? kRelayOverlap : kRelayPull);
+  contact_due_ = (on ? now : std::max(now, spike_until_)) + (contact_ == Contact::both ? kRelayOverlap : kRelayPull);
+}
+
+void Module::drop_out(std::int64_t now, Changes& changes) {
+  if (coil_ && build_.relay_spike != 0) {
+    spike_until_ = now + kSpike;
+    for (Channel& channel : channels_) channel.volts += build_.relay_spike;
+    changes.outputs = true;
+  }
+  energise(false, now);
+}
+
+/// All of the shift there is to be counts at that time, neither more nor less from then on.
+bool Module::whole(std::int64_t now) const {
+  return shifts_from_ != kNever && now > shifts_from_ + build_.failsafe.ramp_in_ns;
 }
 
 void Module::move_contact(std::int64_t now, Changes& changes) {
@@ -215,16 +262,7 @@ std::int64_t Module::convert(double volts, double rail) const {
 /// Converts and filters every input. True if any filtered value moved.
 bool Module::sample(const Pins& pins) {
   if (settled_ && !pins.moved) return false;
-  bool moved = false;
-  const std::size_t last = product_.pressures.size() - 1;
-  for (std::size_t i = 0; i < channels_.size(); ++i) {
-    std::size_t line = i;
-    if (build_.channels_swapped && (i == 0 || i == last)) line = last - i;
-    const std::int64_t way = convert(pins.lines[line], pins.line_rails[line]) - channels_[i].fraction;
-    const std::int64_t step = (way * filter_share_) >> 16;
-    channels_[i].fraction += step;
-    moved |= step != 0;
-  }
+  bool moved = sample_pressures(pins);
   if (to_temperature_) {
     const std::int64_t fraction = convert(pins.lines.back(), pins.line_rails.back());
     if (fraction != temperature_fraction_) {
@@ -233,43 +271,55 @@ bool Module::sample(const Pins& pins) {
       moved = true;
     }
   }
+  faulty_ = faulty();
   settled_ = !moved;
   return moved;
 }
 
-std::int64_t Module::shifted(std::size_t i) const {
-  const Channel& channel = channels_[i];
-  const ChannelBuild& build = build_.channels[i];
-  const Channel& index = channels_[channel.index_pressure];
-  std::int64_t shift = channel.shift->at(engine_speed_, index.to_pressure.at(index.fraction));  // 65536ths of 0.1 kPa
-  if (channel.derate) shift = (shift * (channel.derate->at(temperature_) >> 16)) >> 16;
-  if (build.shift_extra != 0) shift += shift * build.shift_extra / std::max<std::int64_t>(channel.shift->largest(), 1);
-  if (build.shift_short != 0 && shift > 65536) shift -= build.shift_short << 16;
-  if (build.adds_shift) shift = -shift;
-  const std::int64_t pressure = channel.to_pressure.at(channel.fraction) - ((shift * 64 + 32768) >> 16);
-  return channel.to_fraction.at(std::clamp(pressure, channel.lowest, channel.highest));
+bool Module::sample_pressures(const Pins& pins) {
+  bool moved = false;
+  const std::size_t last = product_.pressures.size() - 1;
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    std::size_t line = i;
+    if (build_.channels_swapped && (i == 0 || i == last)) line = last - i;
+    Channel& channel = channels_[i];
+    const std::int64_t raw = convert(pins.lines[line], pins.line_rails[line]);
+    const bool low = raw <= channel.low_rail, high = raw >= channel.high_rail;
+    if ((low && build_.channels[i].hides_low) || (high && build_.channels[i].hides_high)) continue;
+    const std::int64_t step = ((raw - channel.fraction) * filter_share_) >> 16;
+    channel.fraction += step;
+    if (!low && !high) channel.valid = channel.fraction;
+    moved |= step != 0;
+  }
+  return moved;
 }
 
-/// What the output stage must give so that its pin shows `volts` against the controller's pull-up.
-double Module::redriven(double volts, double rail) const { return volts - (rail - volts) * pull_share_; }
+/// Whether something at its inputs cannot be so. The pressure that indexes another's shift lies behind it in the
+/// engine, with the throttle in between: it may lie far below that one, never far above.
+bool Module::faulty() const {
+  if (to_temperature_ && (temperature_ < coldest_ || temperature_ > warmest_)) return true;
+  for (const Channel& channel : channels_) {
+    if (!channel.product) continue;
+    if (at_rail(channel)) {
+      if (!build_.failsafe.one_sided) return true;
+      continue;
+    }
+    const Channel& behind = channels_[channel.index_pressure];
+    if (!channel.shift || at_rail(behind)) continue;
+    const auto above = behind.to_pressure.at(behind.fraction) - channel.to_pressure.at(channel.fraction);
+    if (static_cast<double>(above) > build_.failsafe.disagreement_kpa * kPressureUnits) return true;
+  }
+  return false;
+}
 
-double Module::output_volts(std::size_t i, std::int64_t fraction, double rail, std::int64_t now) const {
-  const ChannelBuild& build = build_.channels[i];
-  if (build.stuck_at) return *build.stuck_at;
-  if (build.crosstalk != 0 && product_.pressures.size() > 1) {
-    const std::int64_t difference = channels_[i == 0 ? 1 : 0].fraction - channels_[i].fraction;
-    fraction += std::llround(build.crosstalk * static_cast<double>(difference));
+std::int64_t Module::reckoned_speed(std::int64_t now) {
+  const std::int64_t speed = speed_.at(static_cast<std::uint64_t>(now / tick_ns_)) * (build_.counts_rising ? 2 : 1);
+  if (build_.speed_age_ns == 0) return speed;
+  past_speeds_.push_back(speed);
+  while (static_cast<std::int64_t>(past_speeds_.size() - 1) * build_.sample_ns > build_.speed_age_ns) {
+    past_speeds_.pop_front();
   }
-  const int bits = product_.build.dac_bits, lost = kFractionBits - bits;
-  const std::int64_t most = (std::int64_t{1} << bits) - 1;
-  const std::int64_t code = std::clamp<std::int64_t>((fraction + (std::int64_t{1} << lost) / 2) >> lost, 0, most);
-  double volts = static_cast<double>(code) / static_cast<double>(most + 1) * rail * build.gain + build.offset;
-  if (!channels_[i].product) volts = redriven(volts, rail);
-  if (build.noise > 0) {
-    volts += build.noise * normal().from(noise_.bits(static_cast<std::uint64_t>(now)), static_cast<int>(i));
-  }
-  if (now < glitch_until_) volts += build.glitch + (tenth_start_ ? build.tenth_start_glitch : 0);
-  return std::clamp(volts, build.rail_distance, std::max(build.rail_distance, rail - build.rail_distance));
+  return past_speeds_.front();
 }
 
 }  // namespace drivers::emulated

@@ -2,9 +2,11 @@
 
 #include <array>
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <vector>
 
+#include "drivers/emulated/module_failsafe.hpp"
 #include "drivers/emulated/module_speed.hpp"
 #include "drivers/emulated/module_table.hpp"
 #include "drivers/emulated/noise.hpp"
@@ -12,6 +14,12 @@
 #include "rig/core/product.hpp"
 
 namespace drivers::emulated {
+
+// The program's units. A voltage is a fraction of its 5 V rail, a pressure 64ths of 0.1 kPa, a temperature 64ths of a
+// degree.
+inline constexpr int kFractionBits = 20;
+inline constexpr std::int64_t kWholeRail = std::int64_t{1} << kFractionBits;
+inline constexpr double kPressureUnits = 640, kTemperatureUnits = 64;
 
 /// What the module finds at its pins.
 struct Pins {
@@ -25,8 +33,8 @@ struct Pins {
   bool moved = true;        ///< something here differs from what was handed in last
 };
 
-/// The emulated module: power, boot, sampling, its program in integer arithmetic, its relay. It owns no voltage and no
-/// time: run() is called at next(), with what its pins carry then.
+/// The emulated module: power, boot, sampling, its program in integer arithmetic, its failsafe, its relay. It owns no
+/// voltage and no time: run() is called at next(), with what its pins carry then.
 class Module {
  public:
   /// What has changed in a call of run().
@@ -39,18 +47,20 @@ class Module {
   /// Only while this holds does run() look at the lines' voltages.
   bool working() const { return state_ == State::working; }
   Changes run(std::int64_t now, const Pins& pins);
+  /// Its program stands still from now on: outputs stay, nothing is answered, until its watchdog has had enough.
+  void hang(std::int64_t now);
   void take_falling_edge(std::uint64_t tick, rig::FixedAngle angle) { speed_.take_falling(tick, angle); }
 
   const UnitBuild& build() const { return build_; }
   double output(std::size_t channel) const { return channels_[channel].volts; }  ///< what its filter works towards
   bool bypass_closed() const { return contact_ != Contact::pulled; }
-  bool output_connected() const { return contact_ != Contact::released; }
+  bool output_connected() const { return contact_ != Contact::released && !gap_; }
   double current() const { return current_; }
   /// A line without a shift that the module drives anew (the temperature) stands behind the pressures' channels.
   bool drives(std::size_t line) const { return line < channels_.size(); }
 
  private:
-  enum class State { off, booting, working };
+  enum class State { off, booting, working, hanging };
   enum class Contact { released, both, pulled };  ///< of the bypass relay: make before break
   struct Channel {
     const rig::PressureChannel* product;  ///< nothing: passes on
@@ -61,26 +71,41 @@ class Module {
     std::int64_t low_rail = 0, high_rail = 0;  ///< fractions
     std::int64_t lowest = 0, highest = 0;      ///< reported pressures
     std::int64_t fraction = 0;                 ///< filtered input
+    std::int64_t valid = 0;                    ///< ... as it was when the input was last within its rails
+    std::int64_t played = 0;                   ///< pressure, behind the backlash
     double volts = 0;
   };
   void power(std::int64_t now, const Pins& pins, Changes& changes);
+  void draw(std::int64_t now);
+  void stop(State into, std::int64_t now, Changes& changes);
   void start_working(std::int64_t now, const Pins& pins);
   void lose_ground(std::int64_t now, bool floats, Changes& changes);
   double redriven(double volts, double rail) const;
   void energise(bool on, std::int64_t now);
+  void drop_out(std::int64_t now, Changes& changes);
   void move_contact(std::int64_t now, Changes& changes);
+  void work_relay(std::int64_t now, const Pins& pins, Changes& changes);
   bool sample(const Pins& pins);
+  bool sample_pressures(const Pins& pins);
+  bool faulty() const;
+  std::int64_t reckoned_speed(std::int64_t now);
+  bool whole(std::int64_t now) const;
   std::int64_t convert(double volts, double rail) const;
-  std::int64_t shifted(std::size_t channel) const;
-  double output_volts(std::size_t channel, std::int64_t fraction, double rail, std::int64_t now) const;
+  bool shifts(const Channel& channel, std::int64_t now) const;
+  std::int64_t shift_of(std::size_t channel, std::int64_t now) const;
+  std::int64_t reported(std::size_t channel, std::int64_t now);
+  double output_volts(std::size_t channel, std::int64_t fraction, const Pins& pins, std::int64_t now) const;
+  double drift_volts(std::size_t channel, const Pins& pins, std::int64_t now) const;
   bool at_rail(const Channel& channel) const {
     return channel.fraction <= channel.low_rail || channel.fraction >= channel.high_rail;
   }
 
   const rig::Product& product_;
   UnitBuild build_;
+  std::uint64_t seed_;
   Chance noise_;
   ModuleSpeed speed_;
+  ModuleFailsafe failsafe_;
   std::vector<Channel> channels_;
   std::optional<ModuleCurve> to_temperature_;
   std::int64_t tick_ns_;
@@ -89,15 +114,19 @@ class Module {
   State state_ = State::off;
   std::int64_t next_sample_, started_ = 0, ready_ = 0, shifts_from_ = 0, glitch_until_ = 0;
   std::int64_t engine_speed_ = 0, temperature_ = 0, temperature_fraction_ = -1;
+  std::int64_t coldest_ = 0, warmest_ = 0;  ///< beyond them a temperature is not believed
+  std::deque<std::int64_t> past_speeds_;    ///< one a sample, as far back as the speed it reckons with
+  bool supplied_ = false, faulty_ = false;
   int starts_ = 0;  ///< since the session began
   bool tenth_start_ = false;
   bool floats_ = false;    ///< without a ground
   double pull_share_ = 0;  ///< how far the controller's pull-up lifts the temperature's output stage, of what is left
-  bool noisy_ = false;
-  bool settled_ = false;  ///< the last sample changed nothing
+  bool restless_ = false;  ///< its outputs move though nothing at its pins does
+  bool settled_ = false;   ///< the last sample changed nothing
   bool coil_ = false;
   Contact contact_ = Contact::released;
-  std::int64_t contact_due_, inrush_until_ = 0;
+  bool gap_ = false;  ///< its contact to the outputs is open, though the relay has pulled
+  std::int64_t contact_due_, spike_until_ = 0, inrush_until_ = 0;
   double current_ = 0;
 };
 

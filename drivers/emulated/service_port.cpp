@@ -120,6 +120,7 @@ void ServiceWire::happen(std::int64_t at) {
     if (!alive_ || !service_) return;
     const double ratio = static_cast<double>(exchange_->baud) / std::max(service_->baud, 1u);
     if (std::abs(ratio - 1) > kBaudError) return;
+    if (!service_->hang.empty() && exchange_->out == service_->hang) hang_ = true;
     const auto answer = answer_of(*service_, *unit_, exchange_->out);
     if (!answer) return;
     std::int64_t from = at + kReplyDelay;

@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "drivers/emulated/unit_build.hpp"
@@ -38,6 +39,8 @@ class ServiceWire {
   };
   /// Bytes that have come in at the bench and that nobody has taken yet, oldest first.
   std::vector<Byte>& arrived() { return arrived_; }
+  /// The module has been asked to stand still since the last call.
+  bool take_hang() { return std::exchange(hang_, false); }
 
  private:
   std::optional<std::int64_t> next() const;
@@ -52,6 +55,7 @@ class ServiceWire {
   int left_ = 0;                           ///< how often it may still be repeated
   std::int64_t asked_at_ = 0, gives_up_at_ = 0;
   bool heard_ = true;  ///< the module has had the question
+  bool hang_ = false;
   std::deque<Byte> coming_;
   std::vector<std::uint8_t> reply_;  ///< so far
   std::vector<Byte> arrived_;

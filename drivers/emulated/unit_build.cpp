@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "drivers/emulated/defect_check.hpp"
 #include "drivers/emulated/noise.hpp"
@@ -50,7 +51,9 @@ ChannelBuild build_channel(const rig::ModuleBuild& build, const ChannelDefects& 
   channel.bypass_ohms = defects.value("leaky_bypass", std::max(bypass, 0.05));
   channel.has_bypass = !defects.has("no_bypass");
   const double filter = static_cast<double>(build.output_filter.count()) * (1 + build.spread.filter * spread.draw());
-  channel.output_filter_ns = defects.has("slow_settle") ? defects.value("slow_settle", 0) * 1e9 : filter;
+  channel.output_filter_ns = filter;
+  for (const char* slow : {"slow_filter", "slow_settle"})
+    if (defects.has(slow)) channel.output_filter_ns = defects.value(slow, 0) * 1e9;
   channel.rail_distance = defects.value("rail_shy", channel.rail_distance);
   channel.noise = defects.value("noise", 0);
   channel.glitch = defects.value("startup_glitch", 0);
@@ -66,8 +69,39 @@ ChannelBuild build_channel(const rig::ModuleBuild& build, const ChannelDefects& 
   channel.quirks.axis_off = static_cast<int>(std::clamp(std::lround(defects.value("axis_off_by_one", 0)), -100L, 100L));
   channel.quirks.no_interpolation = defects.has("no_interpolation");
   channel.quirks.no_clamp = defects.has("no_clamp");
+  channel.quirks.clamps_early = defects.has("wrong_clamp");
   channel.derated = !defects.has("missing_derate");
+  channel.backlash_kpa = std::max(defects.value("hysteresis", 0), 0.0);
+  channel.limit_cycle = defects.value("limit_cycle", 0);
+  channel.volts_per_kelvin = defects.value("temperature_drift", 0);
+  channel.volts_per_volt = defects.value("supply_drift", 0);
+  channel.ignores_reference = defects.has("ignores_reference");
+  channel.hides_low = defects.has("hides_open");
+  channel.hides_high = defects.has("hides_short");
   return channel;
+}
+
+FailsafeBuild build_failsafe(const rig::ModuleBuild::Failsafe& build, const std::vector<Defect>& defects) {
+  const auto has = [&](std::string_view name) { return find_defect(defects, name) != nullptr; };
+  const auto value = [&](std::string_view name, double otherwise) {
+    const Defect* defect = find_defect(defects, name);
+    return defect ? defect->value : otherwise;
+  };
+  constexpr double kHysteresis = 0.5;  // V, of a supply watch that decides elsewhere than it should
+  constexpr std::int64_t kNever = FailsafeBuild::kNever;
+  FailsafeBuild failsafe;
+  failsafe.debounce_ns = has("late_failsafe") ? std::llround(value("late_failsafe", 0) * 1e9) : build.debounce.count();
+  failsafe.healthy_ns = has("no_recovery") ? kNever : build.healthy.count();
+  failsafe.ramp_in_ns = has("no_ramp_in") ? 0 : build.ramp_in.count();
+  failsafe.latch_after = has("no_latch") ? kNever : build.latch_after;
+  failsafe.latch_within_ns = build.latch_within.count();
+  failsafe.watchdog_ns = has("no_watchdog") ? kNever : build.watchdog.count();
+  failsafe.disagreement_kpa =
+      has("no_disagreement_fallback") ? std::numeric_limits<double>::infinity() : build.disagreement.value();
+  failsafe.brown_out = value("resets_on_dip", value("shifts_in_brown_out", build.brown_out.value()));
+  failsafe.works_again = std::max(build.works_again.value(), value("resets_on_dip", 0) + kHysteresis);
+  failsafe.one_sided = has("one_sided_fallback");
+  return failsafe;
 }
 
 }  // namespace
@@ -92,6 +126,14 @@ UnitBuild build_unit(const rig::Product& product, const std::string& serial, con
   }
   if (const Defect* defect = find_defect(defects, "slow_start")) unit.boot_ns = std::llround(defect->value * 1e9);
   unit.channels_swapped = find_defect(defects, "channels_swapped") != nullptr;
+
+  unit.failsafe = build_failsafe(build.failsafe, defects);
+  unit.keeps_speed = find_defect(defects, "no_speed_failsafe") != nullptr;
+  unit.counts_rising = find_defect(defects, "doubled_edges") != nullptr;
+  if (const Defect* defect = find_defect(defects, "cam_delay")) unit.speed_age_ns = std::llround(defect->value * 1e9);
+  if (const Defect* defect = find_defect(defects, "relay_spike")) unit.relay_spike = defect->value;
+  if (const Defect* defect = find_defect(defects, "intermittent_output"))
+    unit.output_gap_ns = std::llround(defect->value * 1e9);
 
   if (const Defect* defect = find_defect(defects, "floating_without_ground")) unit.float_volts = defect->value;
   unit.other_firmware = find_defect(defects, "wrong_firmware") != nullptr;

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "drivers/emulated/defects.hpp"
+#include "drivers/emulated/module_failsafe.hpp"
 #include "drivers/emulated/module_table.hpp"
 #include "rig/core/product.hpp"
 
@@ -29,6 +30,11 @@ struct ChannelBuild {
   TableQuirks quirks;
   bool derated = true;
   bool adds_shift = false;  ///< instead of subtracting it
+  double backlash_kpa = 0;  ///< the measured pressure comes this much later from above than from below
+  double limit_cycle = 0;   ///< V, peak to peak, by which the output swings
+  double volts_per_kelvin = 0, volts_per_volt = 0;  ///< of the output: fixture's temperature, battery's voltage
+  bool ignores_reference = false;                   ///< the output is made as if the 5 V rail had its nominal voltage
+  bool hides_low = false, hides_high = false;  ///< an input beyond its lower, its upper rail is held at its last value
 };
 
 /// What the unit does to the wire of one pressure or temperature line, beside its channel's part.
@@ -71,6 +77,12 @@ struct UnitBuild {
   std::int64_t sample_ns = 1, sample_phase_ns = 0;
   double idle_current = 0, inrush_current = 0;
   std::int64_t inrush_ns = 0;
+  FailsafeBuild failsafe;
+  bool keeps_speed = false;        ///< the last speed counts for ever
+  bool counts_rising = false;      ///< rising edges count as well as falling ones
+  std::int64_t speed_age_ns = 0;   ///< the speed it reckons with is this old
+  double relay_spike = 0;          ///< V, on its outputs when the relay drops out
+  std::int64_t output_gap_ns = 0;  ///< now and then the contact to its outputs opens for this
   bool channels_swapped = false;
   bool other_firmware = false, other_table = false;  ///< what it says of itself over the service port
   int start_phase = 0;                               ///< 0 to 9: which of ten starts is the one of tenth_start_glitch

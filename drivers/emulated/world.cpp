@@ -163,13 +163,12 @@ void World::run_module(std::int64_t at) {
   if (clamped_) set_inside(at);
   if (joined_) show_bus_to_speed();
   const bool worked = module_.working();
+  service_.advance(at);
+  if (service_.take_hang()) module_.hang(at);
   const Module::Changes changes = module_.run(at, pins_);
   if (changes.outputs) drive_outputs(at);
   if (changes.current) set_current(at);
-  if (worked != module_.working()) {
-    service_.advance(at);
-    service_.set_alive(at, module_.working());
-  }
+  if (worked != module_.working()) service_.set_alive(at, module_.working());
   if (changes.contacts || worked != module_.working()) rewire(at);
 }
 

@@ -20,7 +20,11 @@ constexpr Nanoseconds kIdleWindow = 50ms;
 constexpr Kilopascals kFollowing{2.0};  ///< an output this near to where it ends up counts as being there
 constexpr Celsius kAmbient{25};         ///< what the temperature line is set to
 constexpr std::size_t kTailBins = 20;   ///< over which "where it ends up" is taken
-constexpr std::size_t kCommon = 3;      ///< boot ms, inrush A, idle A; then a glitch per channel
+constexpr std::size_t kCommon = 3;      ///< boot ms, inrush A, idle A; then a glitch and a ramp per channel
+constexpr Kilopascals kLeastShift{5};   ///< whose growth can be told from noise and the output's own filter
+/// Of the promised ramp, that a shift may take from a tenth to nine tenths: a straight line takes 0.8; half of that is
+/// no jump yet (no source).
+constexpr double kShortestRamp = 0.4, kLongestRamp = 0.8;
 
 class PowerUp final : public CompiledStep {
  public:
@@ -33,7 +37,7 @@ class PowerUp final : public CompiledStep {
     write(script);
   }
   std::string_view kind() const override { return "power_up"; }
-  int judge_version() const override { return 2; }
+  int judge_version() const override { return 3; }
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
   std::vector<std::string> characteristics() const override;
@@ -41,7 +45,11 @@ class PowerUp final : public CompiledStep {
  private:
   void write(Script& script);
   std::string id(const std::string& what) const { return name() + "/" + what; }
-  double watch_outputs(const Readings& readings, std::vector<double>& glitches) const;
+  /// What a start says of one output.
+  struct Seen {
+    double boot = 0, glitch = 0, ramp = 0;  ///< ms, V, ms
+  };
+  std::vector<Seen> watch_outputs(const Readings& readings) const;
   struct StartBin {
     EnvelopeBin in, out;
     double table_v;
@@ -49,7 +57,10 @@ class PowerUp final : public CompiledStep {
   std::vector<StartBin> trace_start(const Readings& readings, std::size_t channel) const;
   std::size_t bins_of_skew(std::size_t channel, Nanoseconds bin) const;
   double glitch_doubt(std::size_t channel) const;
-  double watch_output(const Readings& readings, std::size_t channel, double& glitch) const;
+  Seen watch_output(const Readings& readings, std::size_t channel) const;
+  Band ramp_band() const;
+  bool ramps(std::size_t channel) const;
+  Finding judge_ramp(std::size_t channel, std::span<const Reduction> reductions) const;
   Finding worst(Named what, std::span<const Reduction> reductions, std::size_t number, Band band,
                 double uncertainty) const;
 
@@ -57,13 +68,14 @@ class PowerUp final : public CompiledStep {
   Product product_;
   BenchSetup bench_;
   TrackMap tracks_;
+  std::vector<Kilopascals> point_;  ///< where it starts
 };
 
 void PowerUp::write(Script& script) {
   SweepSpec point;  // the sweep's rule for how the second pressure lies to the first
   point.speeds = {spec_.speed};
   point.pressures = {spec_.pressure};
-  const auto at = sweep_points(product_, point).front();
+  point_ = sweep_points(product_, point).front().pressures;
   for (int i = 0; i < spec_.repeat; ++i) {
     script.sources(HighImpedance{});
     script.battery(Grounded{});
@@ -74,27 +86,26 @@ void PowerUp::write(Script& script) {
     script.battery(product_.battery.nominal);
     script.rails(true);
     if (product_.temperature) script.temperature(kAmbient);
-    for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, at.pressures[c]);
+    for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, point_[c]);
     script.speed(spec_.speed);
     script.hold(segments_, product_.timing.boot + product_.timing.settle_limit + 4 * kIdleWindow);
   }
 }
 
-/// Goes through the start bin by bin: the worst excursion of each output, and how many bins it took until all worked.
-/// An output works once it stays where it ends up, and that is nearer to the table than to the input; whether it ends
-/// up at the right value is the sweep's question. The whole length when one never does.
-double PowerUp::watch_outputs(const Readings& readings, std::vector<double>& glitches) const {
-  const std::size_t bins = readings.bins(tracks_.pressures.front().in);
-  double slowest = 0;
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c)
-    slowest = std::max(slowest, watch_output(readings, c, glitches[c]));
-  return std::min(slowest, static_cast<double>(bins));
+std::vector<PowerUp::Seen> PowerUp::watch_outputs(const Readings& readings) const {
+  std::vector<Seen> outputs;
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) outputs.push_back(watch_output(readings, c));
+  return outputs;
 }
 
-double PowerUp::watch_output(const Readings& readings, std::size_t c, double& glitch) const {
+/// Goes through the start bin by bin: the worst excursion of an output, how many bins it took until it worked, and how
+/// many its shift took to grow. An output works once it stays where it ends up, and that is nearer to the table than to
+/// the input; whether it ends up at the right value is the sweep's question. The whole length when it never does.
+PowerUp::Seen PowerUp::watch_output(const Readings& readings, std::size_t c) const {
   const auto start = trace_start(readings, c);
   const std::size_t bins = start.size();
   const std::size_t tail = std::min(bins, kTailBins);
+  Seen seen;
   double ends_at = 0, input_v = 0;  // against the table, in volts
   for (std::size_t b = bins - tail; b < bins; ++b) {
     ends_at += (start[b].out.mean - start[b].table_v) / static_cast<double>(tail);
@@ -115,15 +126,36 @@ double PowerUp::watch_output(const Readings& readings, std::size_t c, double& gl
       const double highest = std::max(bin.in.high, end + (bin.in.high - bin.in.mean));
       low = std::min(low, lowest), high = std::max(high, highest);
     }
-    glitch = std::max({glitch, low - start[b].out.low, start[b].out.high - high});
+    seen.glitch = std::max({seen.glitch, low - start[b].out.low, start[b].out.high - high});
   }
 
-  if (!(std::abs(ends_at) < std::abs(ends_at - input_v))) return static_cast<double>(bins);
+  seen.boot = seen.ramp = static_cast<double>(bins);
+  if (!(std::abs(ends_at) < std::abs(ends_at - input_v))) return seen;
   const auto& curve = product_.pressures[c].curve;
   const double near = kFollowing.value() / curve.kilopascals_per_volt(spec_.pressure, curve.nominal_rail());
-  std::size_t working = bins;
-  while (working > 0 && std::abs(start[working - 1].out.mean - start[working - 1].table_v - ends_at) <= near) --working;
-  return static_cast<double>(working);
+  /// The bin from which on something holds to the end.
+  const auto since = [&](const auto& holds) {
+    std::size_t first = bins;
+    while (first > 0 && holds(start[first - 1])) --first;
+    return static_cast<double>(first);
+  };
+  seen.boot = since([&](const StartBin& b) { return std::abs(b.out.mean - b.table_v - ends_at) <= near; });
+  /// How much of the shift is there.
+  const auto share = [&](const StartBin& b) { return (b.in.mean - b.out.mean) / (b.in.mean - b.table_v - ends_at); };
+  seen.ramp = since([&](const StartBin& b) { return share(b) >= 0.9; }) -
+              since([&](const StartBin& b) { return share(b) >= 0.1; });
+  return seen;
+}
+
+/// Whether a channel's shift at the start's point is one whose growth can be seen.
+bool PowerUp::ramps(std::size_t c) const {
+  if (product_.timing.ramp_in == Nanoseconds{0} || !product_.pressures[c].shift) return false;
+  return expected_shift(product_, c, {spec_.speed, point_, kAmbient}) >= kLeastShift;
+}
+
+Band PowerUp::ramp_band() const {
+  const double promised = seconds(product_.timing.ramp_in) * 1e3;
+  return {kShortestRamp * promised, kLongestRamp * promised};
 }
 
 /// How many bins a line's two senses may lie apart in time.
@@ -180,12 +212,14 @@ Judged PowerUp::judge(std::size_t i, const Slice& slice, const Scales& scales) c
     judged.reduction.voided = "no readings of the start";
     return judged;
   }
-  std::vector<double> glitches(product_.pressures.size(), 0.0);
-  const double boot = watch_outputs(readings, glitches);
+  const auto outputs = watch_outputs(readings);
+  double boot = 0;
+  for (const auto& output : outputs) boot = std::max(boot, output.boot);
   double inrush = 0;
   for (std::size_t b = 0; b < bins; ++b) inrush = std::max(inrush, readings.bin(tracks_.current, b).mean);
   judged.reduction.numbers = {boot, inrush, readings.at_end(tracks_.current, kIdleWindow).value};
-  judged.reduction.numbers.insert(judged.reduction.numbers.end(), glitches.begin(), glitches.end());
+  for (const auto& output : outputs)
+    judged.reduction.numbers.insert(judged.reduction.numbers.end(), {output.glitch, output.ramp});
   return judged;
 }
 
@@ -201,6 +235,29 @@ Finding PowerUp::worst(Named what, std::span<const Reduction> reductions, std::s
     segment = reduction.segment;
   }
   return measured(std::move(what), value, {}, band, uncertainty, segment);
+}
+
+/// The start whose shift grew furthest from the middle of what is allowed.
+Finding PowerUp::judge_ramp(std::size_t c, std::span<const Reduction> reductions) const {
+  const Named what{id("ramp_in/" + product_.pressures[c].name), name(), "ms"};
+  const Band band = ramp_band();
+  const double middle = (*band.low + *band.high) / 2;
+  const std::size_t number = kCommon + 2 * c + 1;
+  const Reduction* furthest = nullptr;
+  for (const auto& reduction : reductions) {
+    if (!reduction.voided.empty()) return not_measured(what, reduction.voided, reduction.segment);
+    if (reduction.numbers.size() <= number) continue;
+    const auto off = [&](const Reduction& r) { return std::abs(r.numbers[number] - middle); };
+    if (!furthest || off(reduction) > off(*furthest)) furthest = &reduction;
+  }
+  if (!furthest) return not_measured(what, "no readings of the start");
+  const double bin = 1;  // ms, of the envelopes: both ends lie on their grid
+  auto finding = measured(what, furthest->numbers[number], {}, band, 0.816 * bin, furthest->segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason =
+        fmt::format("the shift of {} grows from a tenth to nine tenths in {:.0f} ms, allowed {:.0f} to {:.0f} ms",
+                    product_.pressures[c].name, finding.value, *band.low, *band.high);
+  return finding;
 }
 
 std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) const {
@@ -219,20 +276,24 @@ std::vector<Finding> PowerUp::conclude(std::span<const Reduction> reductions) co
   findings.push_back(worst({id("idle_current"), name(), "A"}, reductions, 2,
                            {product_.battery.idle_low.value(), product_.battery.idle_high.value()}, doubt));
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
-    auto glitch = worst({id("glitch/" + product_.pressures[c].name), name(), "V"}, reductions, kCommon + c,
+    auto glitch = worst({id("glitch/" + product_.pressures[c].name), name(), "V"}, reductions, kCommon + 2 * c,
                         {std::nullopt, spec_.glitch.value()}, glitch_doubt(c));
     if (glitch.verdict == Verdict::fail)
       glitch.reason =
           fmt::format("{} leaves the span between its input and the table by {:.3f} V while the module starts",
                       product_.pressures[c].name, glitch.value);
     findings.push_back(std::move(glitch));
+    if (ramps(c)) findings.push_back(judge_ramp(c, reductions));
   }
   return findings;
 }
 
 std::vector<std::string> PowerUp::characteristics() const {
   std::vector<std::string> ids{id("boot_time"), id("inrush_current"), id("idle_current")};
-  for (const auto& channel : product_.pressures) ids.push_back(id("glitch/" + channel.name));
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    ids.push_back(id("glitch/" + product_.pressures[c].name));
+    if (ramps(c)) ids.push_back(id("ramp_in/" + product_.pressures[c].name));
+  }
   return ids;
 }
 

@@ -50,3 +50,15 @@ TEST_CASE("an input that moves, read by senses that lie apart in time, is no gli
     CHECK(fit::find(outcome, "self_test/skew/charge_pressure").verdict == Verdict::void_);
   }
 }
+
+TEST_CASE("a shift that comes at once fails, one that grows as promised passes", "[run][power_up]") {
+  const emulated_run::Stand stand{starts(2)};
+  for (const char* channel : {"charge_pressure", "manifold_pressure"}) {
+    const auto id = std::string{"power_up/ramp_in/"} + channel;
+    const auto good = fit::find(stand.run({}), id), jumps = fit::find(stand.run({"BAD-1", {"no_ramp_in"}, {}, 1}), id);
+    CHECK(good.verdict == Verdict::pass);
+    CHECK(good.value == Approx(64).margin(4));  // 0.8 of 80 ms
+    CHECK(jumps.verdict == Verdict::fail);
+    CHECK(jumps.reason.find("from a tenth to nine tenths") != std::string::npos);
+  }
+}

@@ -77,7 +77,8 @@ TEST_CASE("one start in ten glitches, at a place in the ten that the serial numb
   script.relay(isolator, true).relay(load, true).hold(20ms);
   constexpr std::size_t kStarts = 20;
   for (std::size_t i = 0; i < kStarts; ++i) {
-    set(script.set(battery, 13.8).set(rail, 5).set(manifold_source, 2), second_rail, 5).hold(300ms);
+    set(script.set(battery, 13.8).set(rail, 5), second_rail, 5);
+    script.set(charge_source, 2).set(manifold_source, 2).set(temperature_source, 2.5).hold(300ms);
     open(script.open(battery).open(rail), second_rail).hold(50ms);
   }
   Stand stand{{"tenth_start_glitch"}};
@@ -138,6 +139,7 @@ TEST_CASE("a worn pin of the unit shows in line, rail and ground", "[emulated][d
 TEST_CASE("each defect of the catalogue can be fitted to some product", "[emulated][defects]") {
   rig::Product all = wired::product();
   all.service = rig::ServicePort{};
+  all.service->hang = {'!'};
   for (const char* name : {"firmware", "table"}) {
     all.service->questions.push_back({name, {'?'}, {'\n'}, 0, "([0-9a-f]+)", rig::AnswerIs::release, "12ab"});
   }
