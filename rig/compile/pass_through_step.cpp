@@ -276,8 +276,9 @@ Finding PassThrough::judge_input(const Asked& asked, std::size_t channel, const 
   const auto load = known_load(product_, bench_, channel, true, false);
   const double ohms = line.source.value(), drawn = load.current(set, rail.value) * ohms / (1 + ohms * load.siemens());
   // With a contact between in and out the load hangs on the source; with the module in between it does not; while it
-  // starts, or without its ground, it may be either.
-  const bool through = passive(asked.state), either = asked.state == State::booting || asked.state == State::no_ground;
+  // starts, without its ground, or with a sensor that it need not believe, it may be either.
+  const bool through = passive(asked.state);
+  const bool either = asked.state == State::booting || asked.state == State::no_ground || at_rail(asked.state);
   const double expected = set - (through ? drawn : 0);
   // The unit's share comes on top of what source and sense may be off by.
   const auto& sense = bench_.ports[index(line.wiring->sense_in)];
