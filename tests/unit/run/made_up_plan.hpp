@@ -72,7 +72,8 @@ class Builder {
     plan_.capture = compiled_->capture;
     plan_.tracks = compiled_->tracks;
     plan_.limits = compiled_->limits;
-    script_.emplace(*plan_.scenario.product, plan_.bench, plan_.tracks, capabilities_of(plan_.bench).grid);
+    const auto can = capabilities_of(plan_.bench);
+    script_.emplace(*plan_.scenario.product, plan_.bench, plan_.tracks, can.grid, can.tick_rate);
   }
   Script& script() { return *script_; }
   Plan& plan() { return plan_; }
