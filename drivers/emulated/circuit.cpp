@@ -20,6 +20,16 @@ using CircuitEquations = Equations<kFirstLine + kMostLines * kLineNodes, kDriver
 std::size_t node_of_rail(std::size_t rail, RailNode node) { return rail * kRailNodes + node; }
 std::size_t node_of_line(std::size_t line, LineNode node) { return kFirstLine + line * kLineNodes + node; }
 
+/// Where a supply has no break its terminals are the pin itself: a join of no resistance would be one of a milliohm.
+std::size_t terminals(const SupplyFeed& feed, std::size_t own, std::size_t pin) {
+  return feed.wire && *feed.wire <= 0 ? pin : own;
+}
+std::size_t terminals_of_rail(const Circuit& n, std::size_t rail) {
+  const std::size_t own = node_of_rail(rail, supply);
+  return rail < n.rails.size() ? terminals(n.rails[rail].feed, own, node_of_rail(rail, controller)) : own;
+}
+std::size_t terminals_of_battery(const Circuit& n) { return terminals(n.battery.feed, kBatterySupply, kBatteryPin); }
+
 Mixture mixture_of(const CircuitEquations& e, std::size_t node) {
   Mixture mixture{};
   for (std::size_t d = 0; d < kDrivers; ++d) mixture[d] = e.fed[node][d];
@@ -29,7 +39,7 @@ Mixture mixture_of(const CircuitEquations& e, std::size_t node) {
 /// A line's nodes among the others'.
 struct LineAmongOthers {
   CircuitEquations& e;
-  std::size_t line, rail;
+  std::size_t line, rail, rail_supply;
   bool grounded;
   static double siemens(double ohms) { return CircuitEquations::siemens(ohms); }
   std::size_t at(std::size_t node) const { return node_of_line(line, static_cast<LineNode>(node)); }
@@ -42,9 +52,7 @@ struct LineAmongOthers {
     e.feed(at(node), column(driver), ohms);
   }
   void inject(std::size_t node, Driver driver, double amperes) { e.inject(at(node), column(driver), amperes); }
-  void to_rail(std::size_t node, const std::optional<double>& ohms) {
-    e.join(at(node), node_of_rail(rail, supply), ohms);
-  }
+  void to_rail(std::size_t node, const std::optional<double>& ohms) { e.join(at(node), rail_supply, ohms); }
   void to_module_rail(std::size_t node, const std::optional<double>& ohms) {
     e.join(at(node), node_of_rail(rail, module_controller), ohms);
   }
@@ -61,14 +69,14 @@ void put_feed(const SupplyFeed& feed, CircuitEquations& e, Driver driver, std::s
   } else {
     e.feed(terminals, driver, feed.source);
   }
-  e.join(terminals, pin, feed.wire);
+  if (terminals != pin) e.join(terminals, pin, feed.wire);
 }
 
 void put_rails(const Circuit& n, CircuitEquations& e) {
   for (std::size_t i = 0; i < n.rails.size() && i < kMostRails; ++i) {
     const RailNetwork& rail = n.rails[i];
     const auto at = [i](RailNode node) { return node_of_rail(i, node); };
-    put_feed(rail.feed, e, static_cast<Driver>(kRail + i), at(supply), at(controller));
+    put_feed(rail.feed, e, static_cast<Driver>(kRail + i), terminals_of_rail(n, i), at(controller));
     e.inject(at(controller), kOne, rail.leakage);
     e.load(at(controller), rail.sense_controller_load);
     e.join(at(controller), at(module_controller), rail.contact_in);
@@ -86,19 +94,20 @@ void put_rails(const Circuit& n, CircuitEquations& e) {
   }
 }
 
-void put_battery(const BatteryNetwork& n, CircuitEquations& e) {
-  put_feed(n.feed, e, kBattery, kBatterySupply, kBatteryPin);
-  e.load(kBatteryPin, n.sense_load);
-  if (n.draws) e.inject(kBatteryPin, kCurrent, -1);
+void put_battery(const Circuit& n, CircuitEquations& e) {
+  put_feed(n.battery.feed, e, kBattery, terminals_of_battery(n), kBatteryPin);
+  e.load(kBatteryPin, n.battery.sense_load);
+  if (n.battery.draws) e.inject(kBatteryPin, kCurrent, -1);
 }
 
-void put_bus(const BusNetwork& n, CircuitEquations& e) {
+void put_bus(const Circuit& circuit, CircuitEquations& e) {
+  const BusNetwork& n = *circuit.bus;
   for (const auto& ohms : {n.ground, n.bias_down}) {
     if (ohms) e.load(kBus, CircuitEquations::siemens(*ohms));
   }
-  e.join(kBus, node_of_rail(0, supply), n.reference);
-  e.join(kBus, node_of_rail(0, supply), n.bias_up);
-  e.join(kBus, kBatterySupply, n.battery);
+  e.join(kBus, terminals_of_rail(circuit, 0), n.reference);
+  e.join(kBus, terminals_of_rail(circuit, 0), n.bias_up);
+  e.join(kBus, terminals_of_battery(circuit), n.battery);
   for (std::size_t i = 0; i < n.lines.size(); ++i) {
     e.join(kBus, node_of_line(i, bench_in), n.lines[i].sensor);
     e.join(kBus, node_of_line(i, wire_out), n.lines[i].controller);
@@ -121,20 +130,23 @@ SolvedCircuit solve(const Circuit& n) {
   assert(n.lines.size() <= kMostLines);
   CircuitEquations e{n.bus ? kFirstLine + n.lines.size() * kLineNodes : kAlone};
   put_rails(n, e);
-  put_battery(n.battery, e);
+  put_battery(n, e);
   for (std::size_t i = 0; i < n.lines.size(); ++i) {
-    put_elements(*n.lines[i].network, LineAmongOthers{e, i, n.lines[i].rail, n.ground.has_value()});
+    put_elements(*n.lines[i].network,
+                 LineAmongOthers{e, i, n.lines[i].rail, terminals_of_rail(n, n.lines[i].rail), n.ground.has_value()});
   }
-  if (n.bus) put_bus(*n.bus, e);
+  if (n.bus) put_bus(n, e);
   e.eliminate();
 
   SolvedCircuit solved;
   for (std::size_t i = 0; i < n.rails.size(); ++i) {
-    const auto at = [&](RailNode node) { return mixture_of(e, node_of_rail(std::min(i, kMostRails - 1), node)); };
-    solved.rails.push_back({at(supply), at(controller), at(module_controller), at(module_sensor), at(sensor)});
+    const std::size_t rail = std::min(i, kMostRails - 1);
+    const auto at = [&](RailNode node) { return mixture_of(e, node_of_rail(rail, node)); };
+    solved.rails.push_back({mixture_of(e, terminals_of_rail(n, rail)), at(controller), at(module_controller),
+                            at(module_sensor), at(sensor)});
   }
   solved.ground = mixture_of(e, kGround);
-  solved.battery_supply = mixture_of(e, kBatterySupply);
+  solved.battery_supply = mixture_of(e, terminals_of_battery(n));
   solved.battery = mixture_of(e, kBatteryPin);
   if (!n.bus) return solved;
   for (std::size_t i = 0; i < n.lines.size(); ++i) {

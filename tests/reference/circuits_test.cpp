@@ -47,35 +47,10 @@ struct Rig {
   std::int64_t start = 0;
 };
 
-/// Sense's filter of 50 us behind a node, as an element of its own: "sensed".
-std::string sense_of(const std::string& node) {
-  return "Esense buffer 0 " + node + " 0 1\nRsense buffer sensed 1k\nCsense sensed 0 50n\n";
-}
-
 /// The line's bench side up to the module's pin, fed from node "source".
 const std::string kInputSide =
     "Rsource source in0 1k\nRfault in0 in 0.1\nRin in 0 10meg\nRpin in pin 0.12\nRleak pin 0 2.2meg\n";
 const std::string kOutputSide = "Rout module_out out 0.12\nRsout out 0 10meg\nRload out 0 47000.1\n";
-
-/// Compares a reading with ngspice's at each step: within a share of what it moves by in all.
-template <class Ours>
-void compare_course(const std::string& elements, const std::string& node, double step, double stop, Ours&& ours,
-                    double share) {
-  const std::vector<double> theirs = ngspice::over_time(elements, node, step, stop);
-  const auto [low, high] = std::minmax_element(theirs.begin(), theirs.end());
-  double worst = 0;
-  std::size_t where = 0;
-  double at_worst = 0;
-  for (std::size_t i = 1; i < theirs.size(); ++i) {
-    const double reading = ours(static_cast<std::int64_t>(std::llround(static_cast<double>(i) * step * 1e9)));
-    if (std::abs(reading - theirs[i]) < worst) continue;
-    worst = std::abs(reading - theirs[i]), where = i, at_worst = reading;
-  }
-  const std::string what = "worst of " + std::to_string(theirs.size() - 1) + " instants, at " +
-                           std::to_string(static_cast<double>(where) * step * 1e3) + " ms";
-  constexpr double kLeftOut = 2e-6;  // V: less than this of an exponential is nothing (drive.hpp)
-  ngspice::compare(what, at_worst, theirs[where], share * (*high - *low) + kLeftOut);
-}
 
 }  // namespace
 
@@ -146,8 +121,8 @@ TEST_CASE("circuit 4: a step of the source through its own time constant and the
   const std::string elements =
       "Vset set 0 PWL(0 0 1n 4)\nRset set lagged 1k\nCset lagged 0 100n\n"
       "Esource source 0 lagged 0 1\n" +
-      kInputSide + "Rbypass pin module_out 1\n" + kOutputSide + sense_of("out");
-  compare_course(
+      kInputSide + "Rbypass pin module_out 1\n" + kOutputSide + ngspice::sense_of("out");
+  ngspice::compare_course(
       elements, "sensed", 20e-6, 2e-3,
       [&](std::int64_t at) {
         rig.go_to(at);
@@ -171,8 +146,8 @@ TEST_CASE("circuit 5: the output stage steps through 3 ms while the source ramps
       "Vset set 0 PWL(0 0 10m 3)\nRset set lagged 1k\nCset lagged 0 100n\nEsource source 0 lagged 0 1\n" + kInputSide +
       "Rbypass pin module_out 1\nVto to 0 PWL(0 0 1n 2)\nRto to filtered 1k\nCto filtered 0 3u\n"
       "Estage stage 0 filtered 0 1\nRstage stage module_out 47\n" +
-      kOutputSide + sense_of("in");
-  compare_course(
+      kOutputSide + ngspice::sense_of("in");
+  ngspice::compare_course(
       elements, "sensed", 100e-6, 10e-3,
       [&](std::int64_t at) {
         rig.go_to(at);
@@ -193,7 +168,7 @@ TEST_CASE("circuit 6: a load of 10 kohm is switched in", "[reference][ngspice]")
                                "Vclose close 0 PWL(0 0 1m 0 1.000001m 1)\n"
                                "Ssecond out second close 0 contact\nRsecond second 0 10k\n"
                                ".model contact sw(vt=0.5 vh=0 ron=0.1 roff=1e12)\n" +
-                               sense_of("out");
+                               ngspice::sense_of("out");
   rig.begin();
   const double rest = rig.out();
   const auto theirs = ngspice::over_time(elements, "sensed", 20e-6, 2e-3);
@@ -248,8 +223,8 @@ TEST_CASE("circuit 8: a ramp runs into a diode and on", "[reference][ngspice]") 
       "Vset set 0 PWL(0 0 10m 4)\nRset set lagged 1k\nCset lagged 0 100n\n"
       "Esource source 0 lagged 0 1\n" +
       kInputSide + "Rbypass pin module_out 1\n" + kOutputSide + "Bhigh pin 0 I=max(0,(V(pin)-0.6)/200)\n" +
-      sense_of("in");
-  compare_course(
+      ngspice::sense_of("in");
+  ngspice::compare_course(
       elements, "sensed", 50e-6, 10e-3,
       [&](std::int64_t at) {
         rig.go_to(at);
@@ -265,7 +240,7 @@ TEST_CASE("circuit 9: a source at its current limit, at rest and on a ramp", "[r
   const std::string elements =
       "Bsource 0 in0 I=max(-0.01,min(0.01,(V(lagged)-V(in0))/100))\nRfault in0 in 0.1\n"
       "Rin in 0 10meg\nRpin in pin 0.12\nRleak pin 0 2.2meg\nRbypass pin module_out 1\n" +
-      kOutputSide + "Bhigh pin 0 I=max(0,(V(pin)-0.6)/50)\n" + sense_of("in");
+      kOutputSide + "Bhigh pin 0 I=max(0,(V(pin)-0.6)/50)\n" + ngspice::sense_of("in");
   for (const double volts : {1.0, 3.0, 4.5}) {
     Rig rig{{defect("half_power_clamp=50@manifold_pressure")}, wired::bench(), product};
     rig.line.set_load(sample::port(sample::load), true);
@@ -281,7 +256,7 @@ TEST_CASE("circuit 9: a source at its current limit, at rest and on a ramp", "[r
   rig.settle();
   rig.begin();
   rig.drive(kSource, 0, 0.4e-6);
-  compare_course(
+  ngspice::compare_course(
       "Vset set 0 PWL(0 0 10m 4)\nRset set lagged 1k\nCset lagged 0 100n\n" + elements, "sensed", 50e-6, 10e-3,
       [&](std::int64_t at) {
         rig.go_to(at);
@@ -347,9 +322,9 @@ TEST_CASE("circuit 11: a rail dips, and the sensors' side and the ground with it
     const std::string elements =
         "Vset set 0 PWL(0 5 1n 4)\nRset set lagged 1k\nCset lagged 0 100n\n"
         "E1 s1 0 lagged 0 1\nV2 s2 0 5\n" +
-        kRails + sense_of(node);
+        kRails + ngspice::sense_of(node);
     const std::size_t which = sense;
-    compare_course(
+    ngspice::compare_course(
         elements, "sensed", 20e-6, 1e-3,
         [&](std::int64_t at) {
           s.supply.net().advance(10'000'000 + at);

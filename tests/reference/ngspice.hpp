@@ -2,6 +2,9 @@
 
 #include <unistd.h>
 
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
@@ -90,6 +93,31 @@ inline void compare(const std::string& what, double ours, double theirs, double 
 
 inline void head(const std::string& circuit) {
   std::printf("%-68s %10s %10s %13s\n", circuit.c_str(), "ours, V", "ngspice, V", "difference");
+}
+
+/// Sense's filter of 50 us behind a node, as an element of its own: "sensed".
+inline std::string sense_of(const std::string& node) {
+  return "Esense buffer 0 " + node + " 0 1\nRsense buffer sensed 1k\nCsense sensed 0 50n\n";
+}
+
+/// Compares a reading with ngspice's at each step: within a share of what it moves by in all.
+template <class Ours>
+void compare_course(const std::string& elements, const std::string& node, double step, double stop, Ours&& ours,
+                    double share) {
+  const std::vector<double> theirs = over_time(elements, node, step, stop);
+  const auto [low, high] = std::minmax_element(theirs.begin(), theirs.end());
+  double worst = 0;
+  std::size_t where = 0;
+  double at_worst = 0;
+  for (std::size_t i = 1; i < theirs.size(); ++i) {
+    const double reading = ours(static_cast<std::int64_t>(std::llround(static_cast<double>(i) * step * 1e9)));
+    if (std::abs(reading - theirs[i]) < worst) continue;
+    worst = std::abs(reading - theirs[i]), where = i, at_worst = reading;
+  }
+  const std::string what = "worst of " + std::to_string(theirs.size() - 1) + " instants, at " +
+                           std::to_string(static_cast<double>(where) * step * 1e3) + " ms";
+  constexpr double kLeftOut = 2e-6;  // V: less than this of an exponential is nothing (drive.hpp)
+  compare(what, at_worst, theirs[where], share * (*high - *low) + kLeftOut);
 }
 
 }  // namespace ngspice

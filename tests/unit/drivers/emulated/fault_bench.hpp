@@ -58,6 +58,7 @@ inline rig::BenchSetup fault_bench(bool perfect = true) {
   for (const int supply : {int{rail}, int{second_rail}})
     setup.ports[static_cast<std::size_t>(supply)].current_limit = rig::Amperes{0.5};
   setup.ports[battery].current_limit = rig::Amperes{3};
+  setup.ports[speed_source].resistance = rig::Ohms{25};  // of its drain
   setup.ports[battery_current].high = 4;
   for (const P sense : {charge_in, charge_out, manifold_in, manifold_out, temperature_in, temperature_out,
                         rail_controller, rail_sensor}) {
