@@ -85,6 +85,11 @@ void BoardSession::load_wheel(const PortWheel& wheel) {
 }
 
 void BoardSession::load_tracks(const rig::CapturePlan& plan) {
+  const bool triggered = std::any_of(plan.tracks.begin(), plan.tracks.end(),
+                                     [](const rig::Track& track) { return track.kind == rig::CaptureKind::triggered; });
+  if (triggered && !(connection_.board().features & bit(BoardFeature::triggered)))
+    connection_.fail("it cannot capture around an event (no feature 'triggered')",
+                     "Record samples in a window instead, or use a board of version 1.2 that can");
   in_pages(plan.tracks, kTracksAFrame, [&](std::size_t first, auto page) {
     Plan message{epoch_, static_cast<std::uint16_t>(first), {}};
     for (const rig::Track& track : page) message.tracks.push_back(wire_track(track, map_));

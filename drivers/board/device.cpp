@@ -225,6 +225,7 @@ HelloAck Device::hello_ack(const Hello& hello, rig::Nanoseconds now) const {
   ack.append_lead = static_cast<std::uint32_t>(ticks_of(bench.append_lead, bench.tick_rate));
   ack.set_points = bench.set_points;
   ack.captures = sum_of_captures(bench);
+  if (ack.captures & bit(rig::CaptureKind::triggered)) ack.features |= bit(BoardFeature::triggered);
   ack.ports = static_cast<std::uint16_t>(bench.ports.size());
   ack.tracks = kMostTracks;
   ack.identity = bench.identity;

@@ -106,8 +106,14 @@ std::optional<Refusal> DevicePlan::check(const WireTrack& track) const {
   if (has_period && (period.count() == 0 || period < at->shortest_period)) return refuse("is not that fast");
   if (kind == rig::CaptureKind::envelope && period % bench_.grid != rig::Nanoseconds{0})
     return refuse("has bins of whole grid steps only");
-  if ((track.options & WireTrack::kTriggered) != 0 && kind != rig::CaptureKind::triggered)
-    return refuse("can be triggered in a 'triggered' track only");
+  const bool has_trigger = (track.options & WireTrack::kTriggered) != 0;
+  if (kind != rig::CaptureKind::triggered)
+    return has_trigger ? std::optional{refuse("can be triggered in a 'triggered' track only")} : std::nullopt;
+  if (!has_trigger) return refuse("is not told what triggers its track");
+  if (track.options & WireTrack::kThroughout) return refuse("is triggered in windows only");
+  if (track.before + track.after < track.period) return refuse("would record nothing around its event");
+  if (time_of(track.before, rate) % bench_.grid != rig::Nanoseconds{0})
+    return refuse("records from whole grid steps before its event on");
   return {};
 }
 

@@ -16,8 +16,9 @@ std::int32_t cut(double value) {
   return static_cast<std::int32_t>(std::clamp(value, kLow, kHigh));
 }
 
-/// In which order outputs go to safe: supplies first, relays last.
-std::uint8_t safe_order(rig::PortKind kind) {
+/// In which order outputs go to safe: supplies first, relays last, and of these first what lets go: so what is tied to
+/// a wire is gone before its break closes.
+std::uint8_t safe_order(rig::PortKind kind, bool closed_at_rest) {
   switch (kind) {
     case rig::PortKind::voltage_source:
     case rig::PortKind::resistance_source:
@@ -25,7 +26,7 @@ std::uint8_t safe_order(rig::PortKind kind) {
     case rig::PortKind::pulse_source:
       return 2;
     case rig::PortKind::relay:
-      return 3;
+      return closed_at_rest ? 4 : 3;
     default:
       return 0;
   }
@@ -91,7 +92,7 @@ PortDescription describe(const rig::Port& port, const rig::Capabilities& bench, 
   option(port.sinks, PortDescription::kSinks);
   option(port.open_drain, PortDescription::kOpenDrain);
   d.safe = safe_state_of(port.kind, closed_at_rest);
-  d.order = safe_order(port.kind);
+  d.order = safe_order(port.kind, closed_at_rest);
   d.low = port.low, d.high = port.high, d.resolution = port.resolution;
   d.accuracy_offset = port.accuracy.offset, d.accuracy_gain = port.accuracy.gain;
   d.resistance = port.resistance.value(), d.current_limit = port.current_limit.value();

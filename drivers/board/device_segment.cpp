@@ -67,6 +67,8 @@ std::optional<Refusal> DeviceSegment::take(const WindowEntry& entry) {
     return Refusal{ErrorCode::no_such_track, 0, fmt::format("the plan has no track {}", entry.track)};
   if (!sane(entry.from) || (entry.length != kForever && !sane(entry.length))) return too_long();
   rig::Window window{rig::TrackId{entry.track}, time(entry.from), {}};
+  const auto& trigger = plan_.session_plan().capture.tracks[entry.track].trigger;
+  if (trigger && window.from < trigger->before) return grammar("a window reaches back beyond its segment's start");
   if (entry.length != kForever) window.length = time(entry.length);
   segment_.windows.push_back(window);
   phase_ = Phase::windows;

@@ -10,7 +10,7 @@
 /// What a host sends: PROTOCOL.md section 8.
 namespace drivers::board {
 
-constexpr std::uint8_t kMajor = 1, kMinor = 1;
+constexpr std::uint8_t kMajor = 1, kMinor = 2;
 
 struct Hello {
   static constexpr std::uint8_t kNumber = 0x01;

@@ -59,6 +59,7 @@ enum class BoardFeature : std::uint32_t {
   model = 1u << 4,
   frame = 1u << 5,
   self_test = 1u << 6,
+  triggered = 1u << 7,
 };
 constexpr std::uint32_t bit(BoardFeature feature) { return static_cast<std::uint32_t>(feature); }
 

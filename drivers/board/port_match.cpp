@@ -118,6 +118,8 @@ rig::Capabilities board_capabilities(const rig::BenchSetup& setup, const HelloAc
   set(rig::Feature::until_on_bench, has(BoardFeature::until_on_board));
   set(rig::Feature::paced, has(BoardFeature::paced));
   set(rig::Feature::interlock, has(BoardFeature::interlock));
+  if (!has(BoardFeature::triggered))
+    for (rig::Port& port : can.ports) port.captures &= ~rig::bit(rig::CaptureKind::triggered);
   WireMap clock;
   clock.tick_rate = board.tick_rate;
   can.grid = clock.time(board.grid).since_start();

@@ -1,4 +1,4 @@
-"""Proves units, and talks to a module, on a third rig board: the second one, taught version 1.1 of the protocol from its page.
+"""Proves units, and talks to a module, on a third rig board: the second one, taught versions 1.1 and 1.2 of the protocol from its page.
 
 Its bench, products and scenarios are its own, so that it stays as it is when the shipped ones grow. Started by
 tests/system/run. Needs Debian's python3-yaml.
@@ -83,11 +83,16 @@ def a_stammer():
     host_side("stammer", "--stammer")
 
 
+def around_events():
+    """what lies around an event is captured by a threshold either way, across a segment's end, and at a window's start"""
+    host_side("triggered")
+
+
 def less_than_promised():
     """a board that leaks more than the bench file promises is refused in words"""
     host_side("promise", "--promise", "ground_sense:leakage=2e-6")
 
 
 if __name__ == "__main__":
-    sys.exit(stand.verdicts([the_page_and_this_board_agree, conversations, a_stammer, less_than_promised, a_good_unit,
+    sys.exit(stand.verdicts([the_page_and_this_board_agree, conversations, a_stammer, around_events, less_than_promised, a_good_unit,
                              one_frame_in_ten_lost]))

@@ -1,5 +1,6 @@
 #!/usr/bin/python3
-"""The second board, taught version 1.1 of the protocol: what a port promises, and conversations with a canned module.
+"""The second board, taught versions 1.1 and 1.2 of the protocol: what a port promises, conversations with a canned module,
+captures around an event.
 
     board.py --bench files/benches/board.yaml --product files/products/two-pressure.yaml --link PATH
              [--stammer] [--loss PERCENT] [--promise PORT:KEY=VALUE]
@@ -25,7 +26,7 @@ import yaml
 
 import conversations
 import promises
-import session_1_1
+import session_1_2
 
 
 class LossyWire(second.Wire):
@@ -71,7 +72,7 @@ def main():
     descriptions = promises.describe(bench, given.promise)
     rig = conversations.Rig(bench, product, descriptions, session.RATE, given.stammer)
     wire = LossyWire(given.link, given.loss)
-    board = session_1_1.Board(rig, descriptions, bench["board"]["baud"] // 10, wire.send, time.monotonic())
+    board = session_1_2.Board(rig, descriptions, bench["board"]["baud"] // 10, wire.send, time.monotonic())
     board.bad_frames = lambda: wire.splitter.bad
     board.first_waiting = wire.first_waiting
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))

@@ -40,8 +40,11 @@ class Board(session.Board):
 
     def _send(self, message, payload, sequence=0):
         if message == messages.NUMBERS["hello_ack"]:
-            payload = payload[:5] + b"\1" + payload[6:]   # the minor version
+            payload = payload[:5] + bytes([self._minor()]) + payload[6:]
         super()._send(message, payload, sequence)
+
+    def _minor(self):
+        return 1
 
     def send_status(self):
         """Once safe it counts every data frame, also those that wait."""
@@ -60,16 +63,23 @@ class Board(session.Board):
     def _on_get_ports(self, given, _):
         return promises.page(self._ports, given["first"])
 
+    def _track(self, number, plan, port, given):
+        """A track of this board's own; nothing: it is one of the second board's."""
+        if plan["kind"] != conversations.BYTES or port["kind"] != promises.SERVICE:
+            return None
+        self._require_epoch(given, session.LOADED)
+        return conversations.Track(number, plan)
+
     def _on_plan(self, given, payload):
-        """Tracks of bytes are this board's; all others the second board's, one at a time, as their numbers are."""
+        """One track at a time, as their numbers are."""
         acks = []
         for number, plan in enumerate(given["tracks"], given["first"]):
             port = self._port(plan["port"])
-            if plan["kind"] == conversations.BYTES and port["kind"] == promises.SERVICE:
-                self._require_epoch(given, session.LOADED)
-                self._tracks[number] = conversations.Track(number, plan)
-                acks.append({"scale": 1.0, "offset": 0.0, "clock": 0, "resolution_ns": 10**9 // session.RATE, "skew_ns": 0,
-                             "uncertainty_ns": 10**9 // session.RATE})
+            track = self._track(number, plan, port, given)
+            if track:
+                self._tracks[number] = track
+                acks.append({"scale": track.scale, "offset": 0.0, "clock": 0, "resolution_ns": 10**9 // session.RATE,
+                             "skew_ns": port["skew_ns"], "uncertainty_ns": 10**9 // session.RATE})
             else:
                 one = {**given, "first": number, "tracks": [plan]}
                 acks += messages.read(messages.NUMBERS["plan_ack"], super()._on_plan(one, b""))["tracks"]

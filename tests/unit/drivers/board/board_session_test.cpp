@@ -56,3 +56,33 @@ TEST_CASE("readings that come behind the status that tells of the end are waited
   check_whole(played, 3, 50);
   CHECK(played.end.reason == rig::EndState::Reason::completed);
 }
+
+TEST_CASE("a board that cannot capture around an event is not asked to, and the run says why", "[board][session]") {
+  const auto open_on = [](std::uint32_t more_features) {
+    Rig rig{[&](ScriptedBoard& board) { board.hello.features |= more_features; }};
+    auto asked = plan();
+    asked.capture.tracks.push_back(
+        {kSense, rig::CaptureKind::triggered, 1ms, false, rig::Trigger{rig::Volts{2.5}, true, 5ms, 10ms}});
+    std::string said = fault_of([&] { rig.bench->open(asked); });
+    return std::pair{said, rig.board->received[Plan::kNumber]};
+  };
+  const auto [said, plans] = open_on(0);
+  CHECK(said ==
+        "the board on /dev/scripted: it cannot capture around an event (no feature 'triggered'). Record samples in a "
+        "window instead, or use a board of version 1.2 that can");
+  CHECK(plans == 0);
+  CHECK(open_on(bit(BoardFeature::triggered)) == std::pair{std::string{"no fault"}, 1});
+}
+
+TEST_CASE("what a bench can do leaves out triggered captures where the board has no such feature", "[board][session]") {
+  for (const std::uint32_t feature : {std::uint32_t{0}, bit(BoardFeature::triggered)}) {
+    auto link = std::make_unique<ScriptedBoard>();
+    link->hello.features |= feature;
+    link->ports[2].captures |= rig::bit(rig::CaptureKind::triggered);
+    auto setup = scripted_setup();
+    setup.ports[0].captures |= rig::bit(rig::CaptureKind::triggered);
+    const auto bench = drivers::open_board(setup, std::move(link), 99);
+    const bool can = bench->capabilities().ports[0].captures & rig::bit(rig::CaptureKind::triggered);
+    CHECK(can == (feature != 0));
+  }
+}

@@ -322,3 +322,30 @@ TEST_CASE("the status changes are announced at once: state, latch, playing segme
                    std::to_string(static_cast<std::int32_t>(status.playing)));
   CHECK(told == std::vector<std::string>{"playing 0", "playing 4", "playing -1", "safe -1"});
 }
+
+TEST_CASE("what was captured around an event goes out as samples, before the record of its segment",
+          "[board][device]") {
+  Host host;
+  host.hello();
+  host.load();
+  host.ask(Limits{host.epoch, host.limits()});
+  constexpr std::uint8_t kRising = WireTrack::kTriggered | WireTrack::kThreshold | WireTrack::kRising;
+  CHECK_FALSE(host.refused(Plan{host.epoch, 0, {{toy::sense, 3, kRising, 1'000, 2'500'000, 10'000, 20'000}}}));
+  host.queue({SegmentBegin{1, 0, 300'000, 0}, WindowEntry{0, 50'000, 100'000}, SegmentEndEntry{1}});
+  host.queue(kEnd);
+  host.arm();
+  host.start();
+  host.play_out();
+  REQUIRE(host.device.last_end() == EndReason::completed);
+  std::vector<std::int32_t> values;
+  for (const Blocks& frame : host.all<Blocks>())
+    for (const WireBlock& block : frame.blocks) {
+      CHECK(block.track == 0);
+      CHECK(block.format == BlockFormat::i16);
+      CHECK(static_cast<std::uint64_t>(block.first) == 40'000 + values.size() * 1'000);
+      CHECK(block.block == 0);
+      values.insert(values.end(), block.values.begin(), block.values.end());
+    }
+  CHECK(values.size() == 30);
+  CHECK(host.all<Record>().at(0).number == host.all<Blocks>().back().number + 1);
+}

@@ -76,6 +76,30 @@ TEST_CASE("a set-point of the wrong kind, port, track or place is refused by nam
   CHECK(code_of_entry(EndOfTimeline{0}) == Code::grammar);
 }
 
+TEST_CASE("a track that is to be triggered says by what, runs in windows, and keeps something", "[board][device]") {
+  constexpr std::uint8_t kTriggered = WireTrack::kTriggered;
+  Host host;
+  host.hello();
+  host.load();
+  const auto refused = [&](const WireTrack& track) { return host.refused(Plan{host.epoch, 0, {track}}); };
+  CHECK(refused({toy::sense, 3, 0, 1'000, 0, 10'000, 1'000}) == Code::capture_refused);
+  CHECK(refused({toy::sense, 0, kTriggered, 1'000, 0, 10'000, 1'000}) == Code::capture_refused);
+  CHECK(refused({toy::sense, 3, kTriggered | WireTrack::kThroughout, 1'000, 0, 10'000, 1'000}) ==
+        Code::capture_refused);
+  CHECK(refused({toy::sense, 3, kTriggered, 1'000, 0, 0, 500}) == Code::capture_refused);
+  CHECK(refused({toy::sense, 3, kTriggered, 999, 0, 10'000, 1'000}) == Code::capture_refused);
+  CHECK(refused({toy::current, 3, kTriggered, 1'000, 0, 10'000, 1'000}) == Code::capture_refused);
+  CHECK(refused({toy::sense, 3, kTriggered, 1'000, 0, 15'000, 1'000}) == Code::capture_refused);
+  CHECK_FALSE(refused({toy::sense, 3, kTriggered, 1'000, 0, 20'000, 0}));
+  SECTION("a window does not reach back beyond its segment") {
+    host.queue({SegmentBegin{1, 0, 100'000, 0}, WindowEntry{0, 20'000, kForever}, SegmentEndEntry{1}});
+    CHECK(host.device.latch() == EndReason::none);
+    host.queue({SegmentBegin{2, 0, 100'000, 0}, WindowEntry{0, 10'000, kForever}});
+    CHECK(host.last<Error>()->code == Code::grammar);
+    CHECK(host.device.latch() == EndReason::board_error);
+  }
+}
+
 TEST_CASE("limits are refused whole when one of them is wrong", "[board][device]") {
   Host host;
   host.hello();

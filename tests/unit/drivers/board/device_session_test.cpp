@@ -21,6 +21,7 @@ TEST_CASE("hello opens a session and tells what the board can do", "[board][devi
   CHECK(ack.resend_bytes >= 65536);  // section 6
   CHECK((ack.features & bit(BoardFeature::until_on_board)) != 0);
   CHECK((ack.features & bit(BoardFeature::paced)) == 0);
+  CHECK((ack.features & bit(BoardFeature::triggered)) != 0);  // of its sense
 }
 
 TEST_CASE("the same host's hello is answered with the same frame and changes nothing", "[board][device]") {

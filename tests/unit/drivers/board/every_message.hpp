@@ -44,7 +44,7 @@ inline std::vector<Example> every_message() {
        {0x1234, 0,
         HelloAck{.host = 0xC0FFEE01,
                  .major = 1,
-                 .minor = 1,
+                 .minor = 2,
                  .state = State::safe,
                  .latch = EndReason::watchdog,
                  .features = 7,

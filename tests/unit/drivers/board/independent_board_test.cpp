@@ -11,7 +11,7 @@ using namespace std::chrono_literals;
 // starts and names in PROOFSTAND_DEVICE. Hidden: they need that board.
 namespace {
 
-enum : std::uint16_t { kService, kBattery, kIsolator, kAmbient, kGround };
+enum : std::uint16_t { kService, kBattery, kIsolator, kAmbient, kGround, kBatterySense };
 
 rig::Port port(const char* name, rig::PortKind kind, double low, double high) {
   rig::Port made;
@@ -26,10 +26,12 @@ std::unique_ptr<drivers::Bench> open_board(double leakage = 1e-9) {
   setup.name = "third";
   setup.driver = "board";
   setup.device = device;
-  setup.ports = {port("service", rig::PortKind::service_port, 0, 0), port("battery", rig::PortKind::supply, 0, 20),
+  setup.ports = {port("service", rig::PortKind::service_port, 0, 0),
+                 port("battery", rig::PortKind::supply, 0, 20),
                  port("isolator", rig::PortKind::relay, 0, 0),
                  port("ambient", rig::PortKind::temperature_sense, -20, 80),
-                 port("ground_sense", rig::PortKind::voltage_sense, -0.5, 0.5)};
+                 port("ground_sense", rig::PortKind::voltage_sense, -0.5, 0.5),
+                 port("battery_sense", rig::PortKind::voltage_sense, 0, 20)};
   setup.ports[kGround].skew_error = 1us;
   setup.ports[kGround].aperture = 2us;
   setup.ports[kGround].leakage = rig::Amperes{leakage};
@@ -99,4 +101,67 @@ TEST_CASE("an independent board that promises less than the bench file is refuse
   CHECK_THROWS_WITH(open_board(),
                     Catch::Contains("its port 'ground_sense' may leak 2e-06 A, the bench file says 1e-09"));
   CHECK_NOTHROW(open_board(3e-6));
+}
+
+namespace {
+
+/// The battery's sense, around an event: by a threshold either way, and at a window's start. Two samples a millisecond.
+drivers::SessionPlan around_events() {
+  const auto track = [](std::optional<double> volts, bool rising) {
+    rig::Trigger trigger{{}, rising, 2ms, 3ms};
+    if (volts) trigger.threshold = rig::Volts{*volts};
+    return rig::Track{rig::PortId{kBatterySense}, rig::CaptureKind::triggered, 500us, false, trigger};
+  };
+  drivers::SessionPlan made;
+  made.capture.tracks = {track(6.0, true), track(9.9, false), track({}, true)};
+  made.limits = {{rig::PortId{kBattery}, 0, 16, rig::Amperes{1}, 0}};
+  return made;
+}
+
+/// The battery comes on at 20 ms; then falls by 0.1 V a millisecond from 13.8 to 8.8 V.
+std::vector<rig::Segment> on_and_down() {
+  const rig::PortId battery{kBattery};
+  const rig::Window rise{rig::TrackId{0}, 2ms, std::nullopt}, fall{rig::TrackId{1}, 2ms, std::nullopt};
+  return {{1, {{20ms, rig::SetOutput{battery, rig::Volts{13.8}}}}, {rise, fall, {rig::TrackId{2}, 10ms, 1ms}}, 40ms},
+          {2, {{0ms, rig::RampOutput{battery, rig::Volts{8.8}, 50ms}}}, {rise, fall}, 40ms},
+          {3, {}, {}, 40ms}};
+}
+
+std::vector<double> volts_of(const drivers::Played& played, std::size_t segment, std::size_t track) {
+  std::vector<double> volts;
+  for (const std::int32_t code : played.slices[segment].tracks[track].values)
+    volts.push_back(code * played.tracks[track].scale + played.tracks[track].offset);
+  return volts;
+}
+
+}  // namespace
+
+TEST_CASE("an independent board captures what lies around an event, and tells nothing where there was none",
+          "[.independent][triggered]") {
+  const auto bench = open_board();
+  REQUIRE(bench->capabilities().ports[kBatterySense].captures & bit(rig::CaptureKind::triggered));
+  const auto played = drivers::play(*bench, around_events(), on_and_down());
+  REQUIRE(played.end.reason == rig::EndState::Reason::completed);
+  REQUIRE(played.slices.size() == 3);
+  SECTION("a rising threshold: the step is the fifth of ten samples") {
+    const auto volts = volts_of(played, 0, 0);
+    REQUIRE(volts.size() == 10);
+    CHECK(played.slices[0].tracks[0].first == rig::BenchTime{18ms});
+    for (std::size_t i = 0; i < volts.size(); ++i) CHECK(volts[i] == Approx(i < 4 ? 0 : 13.8).margin(0.01));
+    CHECK(volts_of(played, 1, 0).empty());  // it stands above the threshold from the start
+  }
+  SECTION("a falling one, in a ramp that runs on through the segment's end: 9.9 V at 39 ms") {
+    CHECK(volts_of(played, 0, 1).empty());
+    const auto volts = volts_of(played, 1, 1), rest = volts_of(played, 2, 1);
+    CHECK(played.slices[1].tracks[1].first == rig::BenchTime{40ms + 37ms});
+    REQUIRE(volts.size() == 6);  // until the segment ends
+    REQUIRE(rest.size() == 4);   // and what `after` still wants, in the next
+    for (std::size_t i = 0; i < 10; ++i)
+      CHECK((i < 6 ? volts[i] : rest[i - 6]) == Approx(13.8 - 0.1 * (37 + 0.5 * static_cast<double>(i))).margin(0.01));
+  }
+  SECTION("a window's own start") {
+    CHECK(volts_of(played, 0, 2).size() == 10);
+    CHECK(played.slices[0].tracks[2].first == rig::BenchTime{8ms});
+    CHECK(volts_of(played, 1, 2).empty());
+  }
 }

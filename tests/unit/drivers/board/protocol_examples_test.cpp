@@ -84,7 +84,7 @@ TEST_CASE("what a board or host of version 1.0 sends is read as ever", "[board][
   CHECK(before.size() == now.size());
   for (Example example : every_message()) {
     INFO(example.name);
-    // Where 1.1 says more, 1.0 says less.
+    // Where later versions say more, 1.0 says less.
     if (auto* hello = std::get_if<HelloAck>(&example.packet.message)) hello->minor = 0;
     if (auto* page = std::get_if<Ports>(&example.packet.message))
       page->ports[0].options = 0, page->ports[0].more.reset();

@@ -48,7 +48,8 @@ inline rig::Capabilities capabilities() {
       port("pulses", rig::PortKind::pulse_source, 0, 12000), port("relay", rig::PortKind::relay, 0, 1),
       port("sense", rig::PortKind::voltage_sense, -1, 21),   port("edges", rig::PortKind::edge_sense, 0, 12),
       port("service", rig::PortKind::service_port, 0, 5),    port("current", rig::PortKind::current_sense, 0, 5)};
-  all.ports[sense].captures = bit(rig::CaptureKind::samples) | bit(rig::CaptureKind::envelope);
+  all.ports[sense].captures =
+      bit(rig::CaptureKind::samples) | bit(rig::CaptureKind::envelope) | bit(rig::CaptureKind::triggered);
   all.ports[edges].captures = bit(rig::CaptureKind::edges);
   all.ports[service].captures = bit(rig::CaptureKind::bytes);
   all.ports[current].captures = bit(rig::CaptureKind::samples) | bit(rig::CaptureKind::envelope);
@@ -147,8 +148,25 @@ class Session final : public drivers::Session {
         end_segment(chunk, rig::SegmentEnd::timed_out);
     }
   }
+  /// The start of each window is its event, whatever the threshold.
+  void record_triggered(rig::Chunk& chunk, const rig::Segment& segment, std::size_t t, rig::Nanoseconds at) {
+    const rig::Track& track = tracks_[t].track;
+    for (const rig::Window& window : segment.windows) {
+      const rig::Nanoseconds over = window.from + track.trigger->after;
+      if (index(window.track) != t || over <= at || over > at + kBin) continue;
+      const auto count = static_cast<std::uint32_t>((track.trigger->before + track.trigger->after) / track.period);
+      rig::Block block{rig::TrackId{static_cast<std::uint16_t>(t)},
+                       rig::BenchTime{world_.now - at + window.from - track.trigger->before},
+                       count,
+                       0,
+                       {}};
+      for (std::uint32_t i = 0; i < count; ++i) block.values.push_back(static_cast<std::int32_t>(i) - 5);
+      chunk.blocks.push_back(std::move(block));
+    }
+  }
   void record(rig::Chunk& chunk, const rig::Segment& segment, std::size_t t, rig::Nanoseconds at) {
     const rig::Track& track = tracks_[t].track;
+    if (track.kind == rig::CaptureKind::triggered) return record_triggered(chunk, segment, t, at);
     bool wanted = track.throughout;
     for (const rig::Window& window : segment.windows) {
       wanted |= index(window.track) == t && at >= window.from && (!window.length || at < window.from + *window.length);

@@ -116,7 +116,7 @@ class Board {
   std::thread thread_;
 };
 
-/// Envelopes throughout, samples of one output in windows, edges; limits of the outputs alone.
+/// Envelopes throughout, samples of one output in windows and around an event, edges; limits of the outputs alone.
 inline drivers::SessionPlan plan() {
   const rig::BenchSetup setup = sample::bench();
   drivers::SessionPlan plan = sample::plan(setup);
@@ -127,6 +127,9 @@ inline drivers::SessionPlan plan() {
   });
   plan.capture.tracks.push_back(
       {sample::port(sample::charge_out), rig::CaptureKind::samples, rig::Nanoseconds{50'000}, false, {}});
+  plan.capture.tracks.push_back(
+      {sample::port(sample::charge_out), rig::CaptureKind::triggered, rig::Nanoseconds{50'000}, false,
+       rig::Trigger{rig::Volts{3.4}, true, rig::Nanoseconds{2'000'000}, rig::Nanoseconds{3'000'000}}});
   plan.wheels = {{sample::port(sample::speed_source), sample::product().speed.wheel}};
   return plan;
 }
@@ -150,8 +153,10 @@ inline std::vector<rig::Segment> segments() {
   script.add(rig::SetSpeed{sample::port(sample::speed_source), {4'000'000, 500'000, std::uint64_t{500'000}}})
       .hold(80ms);
   const auto window = sample::track(sample::plan(sample::bench()).capture.tracks.size());
+  const auto around = sample::track(index(window) + std::size_t{1});
   for (rig::Segment& segment : script.segments) {
     segment.windows.push_back({window, 2ms, 5ms});
+    segment.windows.push_back({around, 2ms, std::nullopt});
     for (rig::Event& event : segment.events)
       if (auto* const set = std::get_if<rig::SetOutput>(&event.action))
         if (auto* const volts = std::get_if<rig::Volts>(&set->to)) *volts = rig::Volts{microvolts(volts->value())};
