@@ -27,7 +27,7 @@ ABOUT = {
     "dragged_speed": r"speed_line/high", "wrong_threshold": r"speed_line/raised_lows/", "cross_feed": r"loading/cross_feed/",
     "half_power_clamp": r"loading/.*/input/", "floating_without_ground": r"pass_through/no_ground/",
     "wrong_firmware": r"identify/firmware", "wrong_table": r"identify/table", "wrong_clamp": r"sweep/",
-    "hysteresis": r"sweep/hysteresis/", "doubled_edges": r"sweep/", "cam_delay": r"sweep/", "no_ramp_in": r"power_up/ramp_in/",
+    "hysteresis": r"sweep/hysteresis/", "doubled_edges": r"sweep/", "no_ramp_in": r"power_up/ramp_in/",
 }
 # What looks like a unit that does not sit well: put in again twice, and a plug must sit well, before the unit is blamed.
 CONTACTS = {"leaky_bypass", "no_bypass", "open_through", "worn_contact"}
