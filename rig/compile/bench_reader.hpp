@@ -25,6 +25,7 @@ class BenchReader {
   void read_bus(const yaml::Node& node);
   std::optional<FaultBus::Tie> read_tie(yaml::MapReader& map, std::string_view key);
   void read_wire(const yaml::Node& node, std::size_t number);
+  std::vector<std::string> wire_names() const;
   void read_check_standard(const yaml::Node& node);
   void read_calibration(const yaml::Node& node);
   void read_shift_start(const yaml::Node& node);

@@ -123,7 +123,6 @@ void BenchReader::read_wiring(const Node& node) {
           map.need("lines", "[{channel: manifold_pressure, source: ..., sense_in: ..., sense_out: ...}]"))
     for (const Node& item : yaml::items(*lines, 1, 16, "the lines", complaints_)) read_line(item, wiring.lines.size());
   if (const Node* ground = map.find("ground")) read_ground(*ground);
-  if (const Node* faults = map.find("faults")) read_faults(*faults);
   may_port(map, "service", wiring.service, {PortKind::service_port});
   may_port(map, "ambient", wiring.ambient, {PortKind::temperature_sense});
   may_port(map, "fixture", wiring.fixture, {PortKind::temperature_sense});
@@ -131,6 +130,7 @@ void BenchReader::read_wiring(const Node& node) {
   may_port(map, "isolator", wiring.isolator, {PortKind::relay});
   may_port(map, "loop_back", wiring.loop_back, {PortKind::relay});
   if (const Node* standard = map.find("check_standard")) read_check_standard(*standard);
+  if (const Node* faults = map.find("faults")) read_faults(*faults);
 }
 
 void BenchReader::read_rail(const Node& node, std::size_t number) {

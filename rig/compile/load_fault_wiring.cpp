@@ -40,10 +40,19 @@ std::optional<FaultBus::Tie> BenchReader::read_tie(MapReader& map, std::string_v
   return tie;
 }
 
+/// Every wire that the rest of the wiring knows of.
+std::vector<std::string> BenchReader::wire_names() const {
+  std::vector<std::string> names{"speed", "battery", "ground"};
+  if (bench_.wiring.bypass_request) names.emplace_back("bypass_request");
+  for (const LineWiring& line : bench_.wiring.lines) names.push_back(line.channel);
+  for (const RailWiring& rail : bench_.wiring.rails) names.push_back(rail.rail);
+  return names;
+}
+
 void BenchReader::read_wire(const Node& node, std::size_t number) {
   WireSwitches wire;
   MapReader map{node, complaints_, fmt::format("wire {}", number + 1)};
-  map.need_name("wire", wire.wire, "manifold_pressure");
+  if (map.need_name("wire", wire.wire, "manifold_pressure")) map.one_of(*map.find("wire"), wire_names(), "wire");
   map.need_choice("side", wire.side, {{"sensor", ConnectorSide::sensor}, {"controller", ConnectorSide::controller}},
                   "sensor");
   if (bench_.wiring.faults.wire(wire.wire, wire.side))
@@ -52,8 +61,8 @@ void BenchReader::read_wire(const Node& node, std::size_t number) {
   may_port(map, "break", wire.break_relay, {PortKind::relay});
   const bool elsewhere = wire.wire == "ground" || (wire.side == ConnectorSide::sensor && bench_.wiring.line(wire.wire));
   if (wire.break_relay && elsewhere)
-    map.refuse("break", fmt::format("'{}' has its break above already", wire.wire),
-               "Say it once: as the line's `fault_switch`, or as the ground's `break`");
+    map.refuse("break", fmt::format("the break of '{}' is not named here", wire.wire),
+               wire.wire == "ground" ? "Name it as `break` of the ground" : "Name it as `fault_switch` of the line");
   if (const Node* worn = map.find("worn")) {
     WornContact contact{};
     MapReader inner{*worn, complaints_, "`worn`"};
@@ -64,6 +73,9 @@ void BenchReader::read_wire(const Node& node, std::size_t number) {
     wire.worn = contact;
   }
   may_port(map, "to_bus", wire.to_bus, {PortKind::relay});
+  if (!map.find("break") && !map.find("worn") && !map.find("to_bus"))
+    complaints_.add(map.place(), fmt::format("{} has no switch", map.subject()),
+                    "Name one: `break`, `worn` or `to_bus`, or take the wire out");
   bench_.wiring.faults.wires.push_back(std::move(wire));
 }
 

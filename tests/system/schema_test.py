@@ -29,14 +29,20 @@ EXPRESSION = "an editor does not read regular expressions as the program does"
 
 # Bad examples that the loader alone refuses, and why.
 DIFFERENCES = {
+    "bench-bias-that-is-a-short": SIZE,
+    "bench-break-of-a-line-named-twice": ANOTHER_PART,
     "bench-calibrated-source": ANOTHER_PART,
     "bench-channel-wired-twice": ANOTHER_PART,
+    "bench-fault-on-no-such-wire": ANOTHER_PART,
+    "bench-fault-relay-for-two-things": ANOTHER_PART,
+    "bench-fault-wire-twice": ANOTHER_PART,
     "bench-no-such-port": ANOTHER_PART,
     "bench-port-name-twice": ANOTHER_PART,
     "bench-port-of-the-wrong-kind": ANOTHER_PART,
     "bench-port-wired-twice": ANOTHER_PART,
     "bench-relay-for-two-things": ANOTHER_PART,
     "bench-service-on-a-relay": ANOTHER_PART,
+    "bench-tie-that-is-a-sense": ANOTHER_PART,
     "product-anchor-and-alias": SYNTAX,
     "product-curve-that-falls": SIZE,
     "product-derate-without-temperature": ANOTHER_PART,
