@@ -84,8 +84,8 @@ constexpr DefectKind kDefects[] = {
     {"resets_on_dip", "V", 8.5, Place::none, "it resets below this battery voltage"},
     // Under 5 V the supply of its converters is gone: what it shifts by is anybody's guess.
     {"shifts_in_brown_out", "V", 3, Place::none, "it goes on shifting down to this battery voltage"},
-    // At full load 1.2 kPa less is hidden at the table's last breakpoint, and so everywhere beyond it.
-    {"wrong_clamp", "", 1, Place::optional, "the table is held one pressure breakpoint before its upper edge"},
+    // At full load 3.5 kPa less is hidden at the table's last breakpoint; one breakpoint early it would be 1.2.
+    {"wrong_clamp", "", 2, Place::optional, "the table is held this many pressure breakpoints before its upper edge"},
     // Four times what two readings of the same point may lie apart.
     {"hysteresis", "kPa", 2, Place::optional,
      "a pressure reached from above is taken this much higher than from below"},

@@ -39,7 +39,8 @@ std::int64_t ModuleTable::cell(int row, int column) const {
 std::int64_t ModuleTable::at(std::int64_t x, std::int64_t y) const {
   std::int64_t& last = columns_.size() > 1 ? y : x;
   const std::vector<std::int64_t>& last_axis = columns_.size() > 1 ? columns_ : rows_;
-  if (quirks_.clamps_early && last_axis.size() > 1) last = std::min(last, last_axis[last_axis.size() - 2]);
+  const std::size_t early = std::min(static_cast<std::size_t>(quirks_.clamped_early), last_axis.size() - 1);
+  if (early > 0) last = std::min(last, last_axis[last_axis.size() - 1 - early]);
   Place row = find(rows_, x), column = find(columns_, y);
   if (quirks_.no_interpolation) row.fraction = column.fraction = 0;
   if (quirks_.axis_off != 0) {

@@ -16,8 +16,8 @@ struct TableQuirks {
   int axis_off = 0;  ///< breakpoints of the first axis too low
   bool no_interpolation = false;
   bool no_clamp = false;
-  bool clamps_early = false;  ///< the last axis is held one breakpoint before its end
-  double other_table = 1;     ///< every cell is this many times the file's
+  int clamped_early = 0;   ///< breakpoints before its end at which the last axis is held
+  double other_table = 1;  ///< every cell is this many times the file's
 };
 
 /// A table over one or two axes in fixed point.

@@ -69,7 +69,7 @@ ChannelBuild build_channel(const rig::ModuleBuild& build, const ChannelDefects& 
   channel.quirks.axis_off = static_cast<int>(std::clamp(std::lround(defects.value("axis_off_by_one", 0)), -100L, 100L));
   channel.quirks.no_interpolation = defects.has("no_interpolation");
   channel.quirks.no_clamp = defects.has("no_clamp");
-  channel.quirks.clamps_early = defects.has("wrong_clamp");
+  channel.quirks.clamped_early = static_cast<int>(std::clamp(std::lround(defects.value("wrong_clamp", 0)), 0L, 100L));
   channel.derated = !defects.has("missing_derate");
   channel.backlash_kpa = std::max(defects.value("hysteresis", 0), 0.0);
   channel.limit_cycle = defects.value("limit_cycle", 0);
