@@ -69,6 +69,7 @@ class Contacts final : public CompiledStep {
   std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
 
   Finding judge_through(std::size_t line, std::span<const Reduction> r) const;
+  void suspect_isolator(std::vector<Finding>& lines) const;
   Finding judge_rail(std::size_t number, std::span<const Reduction> r) const;
   Finding judge_ground(std::span<const Reduction> r) const;
   bool runs_through_ground(const ContactsPlan::Pair& pair, double amperes, std::span<const Reduction> r) const;
@@ -374,6 +375,15 @@ Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction>
   return fit(std::move(finding), pair.pins.empty() ? "" : "pins " + pair.pins);
 }
 
+/// Not one line is made: that is rarely the doing of so many contacts.
+void Contacts::suspect_isolator(std::vector<Finding>& lines) const {
+  const auto open = [](const Finding& finding) { return finding.reason.find(" is open") != std::string::npos; };
+  if (!bench_.wiring.isolator || lines.size() < 2 || !std::all_of(lines.begin(), lines.end(), open)) return;
+  for (auto& finding : lines)
+    finding.reason += fmt::format("; no line is made at all: see whether the isolator '{}' closes",
+                                  bench_.ports[index(*bench_.wiring.isolator)].name);
+}
+
 std::vector<Finding> Contacts::conclude(std::span<const Reduction> r) const {
   std::vector<Finding> findings;
   if (const auto why = first_void(r); !why.empty()) {
@@ -382,6 +392,7 @@ std::vector<Finding> Contacts::conclude(std::span<const Reduction> r) const {
   }
   for (std::size_t i = 0; i < lines_.size(); ++i)
     if (measures_through(i)) findings.push_back(judge_through(i, r));
+  suspect_isolator(findings);
   if (senses_speed()) findings.push_back(judge_speed(r));
   for (std::size_t i = 0; i < product_.rails.size(); ++i)
     if (known_rail_load(rail(i), bench_)) findings.push_back(judge_rail(i, r));

@@ -8,6 +8,7 @@
 #include "rig/compile/bench_line.hpp"
 #include "rig/compile/judgement.hpp"
 #include "rig/compile/looks.hpp"
+#include "rig/compile/self_test_faults.hpp"
 #include "rig/compile/self_test_loads.hpp"
 #include "rig/compile/self_test_timing.hpp"
 #include "rig/compile/speed_circuit.hpp"
@@ -31,17 +32,20 @@ class SelfTest final : public CompiledStep {
         bench_{script.bench()},
         tracks_{script.tracks()},
         bench_lines_{bench_lines(product_, bench_, tracks_)},
-        loads_{product_, bench_, tracks_} {
+        loads_{product_, bench_, tracks_},
+        faults_{product_, bench_, tracks_} {
     write(place, script);
   }
 
   std::string_view kind() const override { return "self_test"; }
-  int judge_version() const override { return 2; }
+  int judge_version() const override { return 3; }
   bool of_the_rig() const override { return true; }
 
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override {
-    return loads_.conclude(name(), reductions);
+    auto findings = loads_.conclude(name(), reductions);
+    for (auto& finding : faults_.conclude(name(), reductions)) findings.push_back(std::move(finding));
+    return findings;
   }
   std::vector<std::string> characteristics() const override;
 
@@ -62,6 +66,7 @@ class SelfTest final : public CompiledStep {
   void judge_speed(const Readings& readings, std::vector<Finding>& findings) const;
   void judge_speed_levels(const Readings& readings, std::vector<Finding>& findings) const;
   void judge_switches(const Readings& readings, std::vector<Finding>& findings) const;
+  void judge_again(const Readings& readings, std::vector<Finding>& findings) const;
   /// Looped back, both senses of the speed line see the drain and the bench's pull-up.
   bool sees_speed_levels() const {
     return bench_.wiring.loop_back && tracks_.speed_in && tracks_.speed_out &&
@@ -76,7 +81,8 @@ class SelfTest final : public CompiledStep {
   TrackMap tracks_;
   std::vector<BenchLine> bench_lines_;
   SelfTestLoads loads_;
-  std::size_t first_level_ = 0, switches_ = 0;
+  SelfTestFaults faults_;
+  std::size_t first_level_ = 0, switches_ = 0, again_ = 0;
 };
 
 std::vector<SelfTest::Line> SelfTest::lines() const {
@@ -118,10 +124,15 @@ void SelfTest::write(SelfTestPlace place, Script& script) {
   }
   if (wiring.loop_back) loads_.write(spec_.levels, script, segments_);
   script.sources(spec_.levels.back());
-  for (const auto& line : lines()) script.relay(line.wiring->fault_switch, false);
-  switches_ = segments_.size();
-  script.hold(segments_, kRelays + product_.timing.settle_window);
-  for (const auto& line : lines()) script.relay(line.wiring->fault_switch, true);
+  const auto make = [&](bool closed) {
+    for (const auto& line : lines()) script.relay(line.wiring->fault_switch, closed);
+    script.relay(wiring.speed.pull_up_switch, closed);
+    script.hold(segments_, kRelays + product_.timing.settle_window);
+    return segments_.size() - 1;
+  };
+  switches_ = make(false);
+  again_ = make(true);
+  if (wiring.loop_back) faults_.write(spec_.levels, script, segments_);
   script.sources(HighImpedance{});
   script.battery(Grounded{});
   script.rails(false);
@@ -247,6 +258,24 @@ void SelfTest::judge_switches(const Readings& readings, std::vector<Finding>& fi
                  {std::nullopt, 0.1 * level}, 0, readings.slice().record.id),
         "Fault switch '" + port.name + "' does not open"));
   }
+  const auto& pull_up = bench_.wiring.speed.pull_up_switch;
+  if (!pull_up || !sees_speed_levels()) return;
+  const auto reading = readings.at_end(*tracks_.speed_in, product_.timing.settle_window);
+  findings.push_back(
+      rig::of_the_rig(measured({id("pull_up_switch"), name(), "V"}, reading.bins ? reading.high : std::nan(""), 0.0,
+                               {std::nullopt, 0.1 * product_.speed.pull_up_to.value()}, 0, readings.slice().record.id),
+                      "The speed line's pull-up '" + bench_.ports[index(*pull_up)].name + "' does not open"));
+}
+
+void SelfTest::judge_again(const Readings& readings, std::vector<Finding>& findings) const {
+  const Volts level = spec_.levels.back();
+  for (const auto& line : lines()) {
+    if (!line.wiring->fault_switch) continue;
+    const auto& source = bench_.ports[index(line.wiring->source)];
+    findings.push_back(against(
+        id("fault_switch_again/" + line.name), line.tracks.in, level.value(), limit_of_error(source, level.value()),
+        readings, "Fault switch '" + bench_.ports[index(*line.wiring->fault_switch)].name + "' does not close again"));
+  }
 }
 
 Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
@@ -254,11 +283,11 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   judged.reduction.segment = slice.record.id;
   const Readings readings{bench_, slice, scales};
   const bool level = i >= first_level_ && i < first_level_ + spec_.levels.size();
-  if (loads_.is_look(i)) {
-    judged.reduction = loads_.look(readings);
+  if (loads_.is_look(i) || faults_.is_look(i)) {
+    judged.reduction = loads_.is_look(i) ? loads_.look(readings) : faults_.look(readings);
     return judged;
   }
-  if (!level && i != switches_) return judged;
+  if (!level && i != switches_ && i != again_) return judged;
   if (auto trouble = readings.trouble(); !trouble.empty()) {
     judged.findings.push_back(
         not_measured({id(fmt::format("recording#{}", i)), name(), "V"}, trouble, slice.record.id));
@@ -266,6 +295,8 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
   }
   if (i == switches_) {
     judge_switches(readings, judged.findings);
+  } else if (i == again_) {
+    judge_again(readings, judged.findings);
   } else {
     judge_levels(readings, spec_.levels[i - first_level_], judged.findings);
     if (i == first_level_ + spec_.levels.size() - 1) {
@@ -275,6 +306,9 @@ Judged SelfTest::judge(std::size_t i, const Slice& slice, const Scales& scales) 
           judged.findings.push_back(std::move(finding));
       judge_supplies(readings, judged.findings);
       judge_speed(readings, judged.findings);
+      if (bench_.wiring.loop_back)
+        for (auto& finding : judge_edge_skew(name(), tracks_, product_.speed.wheel, spec_.speed, readings))
+          judged.findings.push_back(std::move(finding));
       if (sees_speed_levels()) judge_speed_levels(readings, judged.findings);
     }
   }
@@ -301,7 +335,13 @@ std::vector<std::string> SelfTest::characteristics() const {
   if (bench_.wiring.loop_back)
     for (auto& one : loads_.ids(name())) ids.push_back(std::move(one));
   for (const auto& line : lines())
-    if (line.wiring->fault_switch) ids.push_back(id("fault_switch/" + line.name));
+    if (line.wiring->fault_switch)
+      ids.insert(ids.end(), {id("fault_switch/" + line.name), id("fault_switch_again/" + line.name)});
+  if (bench_.wiring.speed.pull_up_switch && sees_speed_levels()) ids.push_back(id("pull_up_switch"));
+  if (bench_.wiring.loop_back) {
+    for (auto& one : edge_skew_ids(name())) ids.push_back(std::move(one));
+    for (auto& one : faults_.ids(name())) ids.push_back(std::move(one));
+  }
   return ids;
 }
 

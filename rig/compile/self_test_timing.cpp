@@ -5,12 +5,14 @@
 #include <fmt/format.h>
 
 #include "rig/compile/judgement.hpp"
+#include "rig/compile/speed_edges.hpp"
 
 namespace rig {
 namespace {
 
 constexpr double kFilters = 0.3;     ///< how far a filter's time constant may lie from what is stated (no source)
 constexpr double kSources = 1.0;     ///< ... and a source's: twice as slow still settles in no time
+constexpr double kEdgesApart = 0.5;  ///< us; of two captures beside what they declare: comparators, copper (no source)
 constexpr double kClock = 0.005e-3;  ///< s; of a step's time against the bins it is seen in
 
 double ms(double s) { return s * 1e3; }
@@ -70,6 +72,36 @@ std::vector<Finding> judge_timing(const std::string& step, const std::vector<Ben
         measured({fmt::format("{}/skew/{}", step, line.name), step, "ms"}, ms(apart), 0.0, {-ms(allowed), ms(allowed)},
                  ms(kClock), segment),
         fmt::format("'{}' and '{}' do not see the same step at the same time: correct their skew in the bench file",
+                    in.name, out.name)));
+  }
+  return findings;
+}
+
+std::vector<std::string> edge_skew_ids(const std::string& step) {
+  return {step + "/edge_skew/rising", step + "/edge_skew/falling"};
+}
+
+std::vector<Finding> judge_edge_skew(const std::string& step, const TrackMap& tracks, const Wheel& wheel, Rpm speed,
+                                     const Readings& readings) {
+  const auto& slice = readings.slice();
+  const auto& bench = readings.bench();
+  const auto edges = [&](TrackId track) {
+    return true_edges(slice, readings.scales().tracks[index(track)], track, readings.scales().tick_rate);
+  };
+  // No further than a quarter of an interval: further away is another edge.
+  const Nanoseconds reach{std::llround(wheel.longest_falling_interval().value() / (6.0 * speed.value()) * 1e9 / 4)};
+  const auto pairs =
+      pair_edges(edges(tracks.edges_in), edges(tracks.edges_out), slice.record.start, slice.record.end, reach);
+  const auto& in = bench.ports[index(bench.wiring.speed.edges_in)];
+  const auto& out = bench.ports[index(bench.wiring.speed.edges_out)];
+  const double allowed = (seconds(in.skew_error) + seconds(out.skew_error)) * 1e6 + kEdgesApart;
+  std::vector<Finding> findings;
+  for (const auto& id : edge_skew_ids(step)) {
+    const auto& apart = id.ends_with("rising") ? pairs.rising_us : pairs.falling_us;
+    findings.push_back(rig::of_the_rig(
+        measured({id, step, "us"}, apart.value_or(std::nan("")), 0.0, {-allowed, allowed}, 0, slice.record.id),
+        fmt::format("'{}' and '{}' do not see the same edge at the same time: correct their skew in the bench file, or "
+                    "have them seen to",
                     in.name, out.name)));
   }
   return findings;

@@ -18,6 +18,11 @@ double lag_behind_step(const Readings& readings, TrackId track, double from, Nan
 /// against their declared skews. REQUIRES: the segment begins with a step of every source from one level to the other.
 std::vector<Finding> judge_timing(const std::string& step, const std::vector<BenchLine>& lines, Volts from, Volts to,
                                   const Readings& readings, Nanoseconds window);
+/// Looped back, both edge captures see the very same copper: how far their edges lie apart, known delays taken off. A
+/// skew of some microseconds would be blamed on the unit.
+std::vector<Finding> judge_edge_skew(const std::string& step, const TrackMap& tracks, const Wheel& wheel, Rpm speed,
+                                     const Readings& readings);
+std::vector<std::string> edge_skew_ids(const std::string& step);
 std::vector<std::string> timing_ids(const std::string& step, const BenchSetup& bench,
                                     const std::vector<BenchLine>& lines);
 

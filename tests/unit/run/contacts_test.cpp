@@ -93,6 +93,8 @@ TEST_CASE("an isolator that does not close leaves every line open", "[run][conta
   CHECK(outcome.reseat);
   for (const char* line : {"charge_pressure", "manifold_pressure", "intake_temperature"})
     CHECK(fit::find(outcome, std::string{"contacts/through/"} + line).verdict == Verdict::void_);
+  CHECK(fit::find(outcome, "contacts/through/charge_pressure").reason.find("the isolator 'isolator'") !=
+        std::string::npos);
 }
 
 TEST_CASE("before a unit has shown that it sits well, nothing puts more than a volt on it", "[run][contacts]") {

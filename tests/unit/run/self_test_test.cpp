@@ -46,6 +46,59 @@ TEST_CASE("what is wrong with a bench is void and named", "[run][self_test]") {
   CHECK(finding.reason.find(c.names) != std::string::npos);
 }
 
+TEST_CASE("what the bench does to wires on purpose is proved before a unit is judged by it", "[run][self_test]") {
+  struct Case {
+    const char *trouble, *finding, *names;
+  };
+  const auto c =
+      GENERATE(Case{"stuck_relay=charge_to_bus", "self_test/to_bus/charge_pressure", "charge_to_bus"},
+               Case{"stuck_relay=temperature_to_bus", "self_test/to_bus/intake_temperature", "temperature_to_bus"},
+               Case{"stuck_relay=manifold_out_to_bus", "self_test/out_to_bus/manifold_pressure", "manifold_out_to_bus"},
+               Case{"stuck_relay=manifold_out_break", "self_test/out_break/manifold_pressure", "manifold_out_break"},
+               Case{"stuck_relay=charge_worn", "self_test/worn/charge_pressure", "charge_worn"},
+               Case{"stuck_relay=temperature_worn", "self_test/worn/intake_temperature", "temperature_worn"},
+               Case{"stuck_relay=bus_ground", "self_test/to_bus/charge_pressure", "bus_ground"},
+               Case{"stuck_relay=bus_bias_up", "self_test/bias_up", "bus_bias_up"},
+               Case{"stuck_relay=bus_bias_down", "self_test/bias_down", "bus_bias_down"},
+               Case{"stuck_relay=bus_reference", "self_test/bus_reference", "bus_reference"},
+               Case{"stuck_relay=bus_battery", "self_test/bus_battery", "bus_battery"},
+               Case{"stuck_relay=bypass_request", "self_test/bypass_request", "bypass_request"},
+               Case{"stuck_relay=speed_pull_up", "self_test/pull_up_switch", "speed_pull_up"});
+  INFO(c.trouble);
+  const auto outcome = self_test({c.trouble});
+  CHECK(outcome.verdict == Verdict::void_);
+  const auto& finding = fit::find(outcome, c.finding);
+  INFO(finding.value << ": " << finding.reason);
+  CHECK(finding.verdict == Verdict::void_);
+  CHECK(finding.reason.find(c.names) != std::string::npos);
+}
+
+TEST_CASE("a line that is on the bus whenever another is, is found by that", "[run][self_test]") {
+  auto bench = shipped::emulated_bench();
+  auto& wires = bench.wiring.faults.wires;
+  const auto wire = [&](const char* name) {
+    return std::find_if(wires.begin(), wires.end(),
+                        [&](const WireSwitches& w) { return w.wire == name && w.side == ConnectorSide::sensor; });
+  };
+  wire("manifold_pressure")->to_bus = wire("charge_pressure")->to_bus;
+  const emulated_run::Stand touching{fit::only({SelfTestSpec{}}), bench};
+  const auto outcome = touching.run({});
+  CHECK(outcome.verdict == Verdict::void_);
+  CHECK(fit::find(outcome, "self_test/off_bus/manifold_pressure").verdict == Verdict::void_);
+  CHECK(fit::find(outcome, "self_test/off_bus/intake_temperature").verdict == Verdict::pass);
+}
+
+TEST_CASE("edge captures that lie some microseconds apart are the bench's doing", "[run][self_test]") {
+  for (const char* trouble : {"scanned_skew=wheel_out:0.000003", "scanned_skew=wheel_in:0.00002"}) {
+    INFO(trouble);
+    const auto outcome = self_test({trouble});
+    for (const char* id : {"self_test/edge_skew/rising", "self_test/edge_skew/falling"}) {
+      CHECK(fit::find(outcome, id).verdict == Verdict::void_);
+      CHECK(fit::find(outcome, id).reason.find("'wheel_in' and 'wheel_out'") != std::string::npos);
+    }
+  }
+}
+
 TEST_CASE("a bench that drifts while it warms up is void, port by port", "[run][warm_up]") {
   WarmUpSpec spec;
   spec.over = std::chrono::seconds{2};
