@@ -10,6 +10,7 @@
 #include "reports/markup.hpp"
 #include "reports/point_map.hpp"
 #include "reports/run_report_style.hpp"
+#include "reports/strips.hpp"
 #include "reports/verdict_mark.hpp"
 #include "reports/wrongs.hpp"
 
@@ -43,7 +44,7 @@ std::vector<ReportStep> all_steps(const RunReport& report) {
   std::vector<ReportStep> steps = report.steps;
   for (const auto& finding : report.findings)
     if (std::none_of(steps.begin(), steps.end(), [&](const auto& step) { return step.name == finding.step; }))
-      steps.push_back({finding.step, ""});
+      steps.push_back({finding.step, "", {}});
   return steps;
 }
 
@@ -154,6 +155,7 @@ void write_step(Markup& page, const RunReport& report, const std::vector<PointMa
   if (!step.what.empty()) page.element("p", step.what, {{"class", "lead"}});
   if (single.empty() && mapped.empty())
     page.element("p", "Not carried out: the run ended before.", {{"class", "lead"}});
+  write_strips(page, step.strips, report.findings);
   write_maps(page, maps, step.name);
   if (!single.empty()) write_findings_table(page, single);
   if (!mapped.empty()) {
@@ -249,6 +251,7 @@ std::string to_html(const RunReport& report) {
   write_caution(page);
   write_wrongs(page, report.findings);
   write_summary(page, report, steps);
+  if (!report.strips_missing.empty()) page.element("p", as_sentence(report.strips_missing), {{"class", "note lack"}});
   for (const auto& step : steps) write_step(page, report, maps, step);
   write_remarks(page, report);
   write_inputs(page, report);

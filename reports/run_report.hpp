@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "rig/core/finding.hpp"
+#include "rig/core/strip.hpp"
 
 namespace rig {
 
@@ -20,6 +21,7 @@ struct ReportInput {
 struct ReportStep {
   std::string name;
   std::string what;  ///< in a few words what it proves; may be empty
+  std::vector<Strip> strips = {};
 };
 
 /// All that the report of one run says. Plain data: whoever fills it (from the store) decides nothing about looks.
@@ -46,7 +48,8 @@ struct RunReport {
   bool reseat = false;  ///< void because the unit did not sit well: shown as "re-seat"
   std::string reason;   ///< one sentence; may be empty for pass
   std::vector<ReportStep> steps;
-  std::vector<Finding> findings;     ///< in the order they were committed
+  std::string strips_missing;     ///< why there are no pictures of what was done to the unit; empty when nothing lacks
+  std::vector<Finding> findings;  ///< in the order they were committed
   std::vector<std::string> remarks;  ///< what else a reader must know: segments played again, flags, judged anew
   std::vector<ReportInput> inputs;
   std::string ledger_digest;  ///< of the row that closed the run; may be empty

@@ -88,6 +88,26 @@ figcaption { font-size: 15px; font-weight: 600; padding-bottom: 8px; }
 .small .whisker { stroke: #14497f; stroke-width: 0.7; }
 .dot { fill: #14497f; stroke: #14497f; stroke-width: 0.9; } .dot.open { fill: #fff; }
 .cross { stroke: var(--fail); stroke-width: 1.7; stroke-linecap: round; }
+.strips { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 340px), 1fr)); gap: 4px 28px; }
+.strips.compact { grid-template-columns: repeat(auto-fill, minmax(min(100%, 262px), 1fr)); gap: 2px 22px; }
+.strip { display: flex; flex-direction: column; justify-content: space-between; padding: 16px 0 8px; min-width: 0; break-inside: avoid; }
+.strip figcaption { font-size: 13.5px; line-height: 1.4; padding: 0 0 1px; overflow-wrap: anywhere; }
+.compact figcaption { font-size: 12.5px; font-weight: 400; }
+.strip .word { font-weight: 600; margin-right: 5px; white-space: nowrap; }
+.strip p { color: var(--soft); font-size: 12.5px; line-height: 1.4; overflow-wrap: anywhere; } .strip .timing { color: var(--ink); }
+.strip svg:not(.tick) { width: 100%; display: block; margin-top: auto; padding-top: 4px; }
+.strip text { font-size: 10.5px; fill: var(--soft); } .strip text.name { fill: var(--ink); paint-order: stroke; stroke: #fff; stroke-width: 3px; }
+.strip text.word { fill: var(--ink); font-weight: 600; font-size: 10.5px; paint-order: stroke; stroke: #fff; stroke-width: 3px; }
+.strip .ground { fill: #f7f8f9; stroke: #c9ced3; stroke-width: 0.6; }
+.strip .lane { fill: #d3e1ef; stroke: #8ba3bb; stroke-width: 0.6; }
+.strip .out { fill: #2c6cb0; stroke: #2c6cb0; stroke-width: 2.2; stroke-linejoin: round; }
+.strip .in { fill: #15181b; fill-opacity: 0.45; stroke: #15181b; stroke-width: 0.7; stroke-linejoin: round; }
+.strip .axis, .strip line.tick { stroke: #8a929b; stroke-width: 0.8; }
+.strip .at { stroke: var(--ink); stroke-width: 1; } .strip .deadline { stroke-dasharray: 5 2.5; stroke-width: 1.3; }
+.strip .arrived { stroke-dasharray: 1.2 2.2; } .strip .removed { stroke-dasharray: 7 2 1.5 2; }
+.strip .tip { fill: var(--ink); } .strip .doubt { stroke: var(--ink); stroke-width: 2.4; }
+.legend.strip { display: flex; flex-direction: row; justify-content: flex-start; padding: 2px 0; } .legend.strip .bit { width: 22px; display: inline; margin-right: 6px; padding: 0; }
+.lack { padding-top: 22px; }
 details { padding-top: 10px; } summary { cursor: pointer; padding: 6px 0; color: #14497f; }
 .remarks { padding-left: 1.2em; }
 .foot { margin-top: 48px; padding-top: 16px; border-top: 1px solid var(--line); color: var(--soft); font-size: 13px; }
@@ -114,6 +134,9 @@ details { padding-top: 10px; } summary { cursor: pointer; padding: 6px 0; color:
   .heat th[scope=row] { width: 34px; padding-right: 4px; } .scroll { overflow: visible; }
   .plain { font-size: 8pt; } .plain th, .plain td { padding: 4px 10px 4px 0; } .plain tbody th { min-width: 0; }
   .grid { grid-template-columns: repeat(4, 1fr); gap: 4px 8px; } .facts { grid-template-columns: repeat(3, 1fr); gap: 12px 24px; padding: 16px 0; }
+  .strips { grid-template-columns: 1fr 1fr; gap: 2px 20px; } .strips.compact { grid-template-columns: repeat(3, 1fr); gap: 0 14px; }
+  .strip { padding: 8px 0 4px; } .strip svg { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
+  details.passed::details-content { content-visibility: visible; display: block; } details.passed summary { list-style: none; color: var(--ink); }
   .lead { break-after: avoid; }
   section { padding-top: 22px; } h2, h3, figcaption { break-after: avoid; } tr, .wrongs li { break-inside: avoid; }
   thead { display: table-header-group; } .on-screen { display: none; }

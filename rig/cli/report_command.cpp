@@ -9,6 +9,7 @@
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/run_json.hpp"
 #include "rig/cli/run_notes.hpp"
+#include "rig/cli/run_strips.hpp"
 #include "rig/store/store_error.hpp"
 #include "rig/store/store_reader.hpp"
 
@@ -33,6 +34,11 @@ std::string purpose_of(const std::string& step) {
       {"sweep", "the map over speed and pressure, each point read once settled"},
       {"last_pass_through", "out = in once more without power: taken out or dead, the engine is as its maker built it"},
       {"derate", "how the shift goes away as the intake air warms"},
+      {"fault", "a wire broken, shorted or worn, a signal wrong: what the unit does, by when, and how it comes back"},
+      {"step_response", "a sudden pressure: delay, settling and overshoot of the output"},
+      {"supply", "the battery and the 5 V rails through dips, ramps and cranking"},
+      {"replay", "a recorded drive played again: the output against the tables all along"},
+      {"hold", "standing still: noise and drift"},
       {"connection", "was a unit there at all?"},
       {"ceiling", "the product's hard ceiling, over every reading of the run"},
   };
@@ -44,6 +50,14 @@ std::string purpose_of(const std::string& step) {
 std::string moment(WallTime time) {
   auto text = to_text(time);  // 2026-03-01T12:00:00.250Z
   return text.size() < 19 ? text : text.substr(0, 10) + " " + text.substr(11, 8) + " UTC";
+}
+
+void add_strips(const StoreReader& reader, const StoredRun& run, RunReport& report) {
+  auto drawn = strips_of(reader, run);
+  report.strips_missing = std::move(drawn.missing);
+  for (auto& [name, strips] : drawn.steps)
+    for (auto& step : report.steps)
+      if (step.name == name) step.strips = std::move(strips);
 }
 
 RunReport fill(const StoreReader& reader, const StoredRun& run) {
@@ -86,9 +100,10 @@ RunReport fill(const StoreReader& reader, const StoredRun& run) {
     const auto& step = stored.finding.step;
     const auto known =
         std::any_of(report.steps.begin(), report.steps.end(), [&](const auto& s) { return s.name == step; });
-    if (!known) report.steps.push_back({step, purpose_of(step)});
+    if (!known) report.steps.push_back({step, purpose_of(step), {}});
     report.findings.push_back(std::move(stored.finding));
   }
+  add_strips(reader, run, report);
   return report;
 }
 

@@ -67,7 +67,7 @@ class ReportPage(unittest.TestCase):
         return self.opened[name, width]
 
     def for_each(self, check):
-        for name in (*VERDICTS, "hostile"):
+        for name in (*VERDICTS, "hostile", "faults"):
             for width in WIDTHS:
                 with self.subTest(report=name, width=width):
                     check(name, self.page(name, width))
@@ -117,6 +117,32 @@ class ReportPage(unittest.TestCase):
         self.assertIn("engine speed, rpm", text)
         self.assertIn("pressure at the sensor, kPa", text)
         self.assertGreater(page.value("document.querySelectorAll('.heat td.out b').length"), 100)
+
+    def test_a_strip_has_a_time_axis_with_its_unit_and_marks_with_words(self):
+        page = self.page("faults")
+        self.assertEqual(page.value("document.querySelectorAll('.strips:not(.compact) .strip').length"), 3)
+        self.assertEqual(page.value("document.querySelectorAll('details.passed .strip').length"), 37)
+        texts = "JSON.stringify([...document.querySelector('.strip svg[role=img]').querySelectorAll('text')].map(t => t.textContent))"
+        for word in ("onset", "deadline", "removed", "ms from the onset", "manifold pressure, V", "charge pressure, V"):
+            self.assertIn(f'"{word}"', page.value(texts))
+
+    def test_the_words_of_a_strip_do_not_run_into_one_another(self):
+        for width in WIDTHS:
+            with self.subTest(width=width):
+                self.assertEqual(self.page("faults", width).value("""
+                    [...document.querySelectorAll('.strips:not(.compact) svg[role=img]')].filter(svg => {
+                      const box = [...svg.querySelectorAll('text.word')].map(t => t.getBoundingClientRect());
+                      return box.some((a, i) => box.some((b, j) => i < j && a.left < b.right - 1 && b.left < a.right - 1
+                        && a.top < b.bottom - 2 && b.top < a.bottom - 2));
+                    }).length"""), 0)
+
+    def test_strips_that_passed_are_folded_on_the_screen_and_printed_on_paper(self):
+        page = self.page("faults")
+        self.assertFalse(page.value("document.querySelector('details.passed').open"))
+        path = os.path.join(self.folder.name, "faults.pdf")
+        page.print_to(path)
+        text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
+        self.assertEqual(text.count("ms from the onset"), 40)
 
     def test_typed_text_stays_text(self):
         page = self.page("hostile")

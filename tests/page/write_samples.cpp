@@ -2,7 +2,7 @@
 #include <fstream>
 #include <iostream>
 
-#include "tests/unit/reports/sample_run.hpp"
+#include "tests/unit/reports/sample_strips.hpp"
 
 /// Writes one report for each verdict, and one full of hostile text, into a folder: what the browser then looks at.
 int main(int argc, char** argv) {
@@ -19,6 +19,7 @@ int main(int argc, char** argv) {
   write("pass.html", sample::run(Verdict::pass));
   write("fail.html", sample::run(Verdict::fail, {.drift = 2.4}));
   write("undecided.html", sample::run(Verdict::undecided, {.uncertainty = 1.1}));
+  write("faults.html", sample::run_with_faults(40));
   write("void.html", sample::run(Verdict::void_));
   auto hostile = sample::run(Verdict::fail, {.drift = 30});
   hostile.serial = "<img src=x onerror=alert(1)>" + std::string(60, 'W');
