@@ -4,11 +4,12 @@ namespace rig {
 
 namespace {
 
-constexpr std::string_view kIdentity = "identity", kSurroundings = "surroundings";
+constexpr std::string_view kIdentity = "identity", kSurroundings = "surroundings", kCourses = "courses";
 
 }  // namespace
 
 std::string event_kind_of(const Note& note) {
+  if (note.kind.starts_with("course ")) return std::string{kCourses};
   return std::string{note.kind == "ambient" || note.kind == "fixture" ? kSurroundings : kIdentity};
 }
 
@@ -33,7 +34,7 @@ std::string software_in_words(std::span<const RunEvent> events) {
 std::vector<std::string> other_events(std::span<const RunEvent> events) {
   std::vector<std::string> lines;
   for (const auto& event : events) {
-    if (event.kind == kIdentity || event.kind == kSurroundings) continue;
+    if (event.kind == kIdentity || event.kind == kSurroundings || event.kind == kCourses) continue;
     const auto end = event.text.find('\n');
     auto line = event.kind + ": " + event.text.substr(0, end);
     if (!event.who.empty()) line += " (" + event.who + ")";

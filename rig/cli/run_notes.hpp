@@ -11,7 +11,8 @@
 /// Notes of a run, which the store keeps as events: who the module says it is, how warm it was.
 namespace rig {
 
-/// "identity" for what the module says of itself, "surroundings" for the room's and the fixture's temperature.
+/// "identity" for what the module says of itself, "surroundings" for the room's and the fixture's temperature,
+/// "courses" for what the supplies' courses are modelled on.
 std::string event_kind_of(const Note& note);
 
 /// What was noted under an event kind: ("firmware", "4f1c09"), in order. What was noted twice with different words is

@@ -144,6 +144,10 @@ void check_ceiling_bands(const StepSpec& step, ClaimList& list) {
   } else if (const auto* line = std::get_if<SpeedLineSpec>(&step)) {
     bands.about_table(line->name, "the band", line->band,
                       {line->seen_at, line->seen_at, line->pressure, line->pressure, {}, {}, {}});
+  } else if (const auto* supply = std::get_if<SupplySpec>(&step)) {
+    bands.about_table(supply->name, "the band", supply->band,
+                      {supply->speed, supply->speed, supply->pressure, supply->pressure, {}, {}, {}});
+    bands.about_input(supply->name, "the passive band", {supply->passive_band.value(), 0});
   } else if (const auto* loading = std::get_if<LoadingSpec>(&step)) {
     bands.at_rails(loading->name, loading->rail_distance);
   }

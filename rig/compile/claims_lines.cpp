@@ -32,6 +32,7 @@ std::optional<double> narrowest_band(const StepSpec& step, const PressureChannel
   if (const auto* pass = std::get_if<PassThroughSpec>(&step))
     return std::min(pass->band.absolute, pass->passive_band.absolute);
   if (const auto* start = std::get_if<PowerUpSpec>(&step)) return start->glitch.value();
+  if (const auto* supply = std::get_if<SupplySpec>(&step)) return supply->passive_band.value();
   if (const auto* sweep = std::get_if<SweepSpec>(&step)) {
     double narrowest = sweep->band.absolute;
     for (const auto& region : sweep->regions) narrowest = std::min(narrowest, region.tolerance.absolute);
@@ -140,7 +141,7 @@ void check_states(const PassThroughSpec& step, ClaimList& list) {
 }  // namespace
 
 void check_line_claims(const StepSpec& step, ClaimList& list) {
-  if (!is_one_of<PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec>(step)) return;
+  if (!is_one_of<PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec, SupplySpec>(step)) return;
   const auto& product = list.product;
   for (const auto& channel : product.pressures) {
     const auto* line = list.bench.wiring.line(channel.name);

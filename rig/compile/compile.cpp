@@ -132,8 +132,7 @@ class Compiler {
   /// Some steps time what the outputs do: those look closer than a bin.
   bool times_reactions() const {
     return std::any_of(scenario_.steps.begin(), scenario_.steps.end(), [](const StepSpec& step) {
-      return std::holds_alternative<FaultSpec>(step) || std::holds_alternative<StepResponseSpec>(step) ||
-             std::holds_alternative<SupplySpec>(step);
+      return std::holds_alternative<FaultSpec>(step) || std::holds_alternative<StepResponseSpec>(step);
     });
   }
 
@@ -160,6 +159,7 @@ class Compiler {
       if (const auto* sweep = std::get_if<SweepSpec>(&step))
         for (const auto speed : sweep->speeds) fastest = std::max(fastest, speed);
       if (const auto* start = std::get_if<PowerUpSpec>(&step)) fastest = std::max(fastest, start->speed);
+      if (const auto* supply = std::get_if<SupplySpec>(&step)) fastest = std::max(fastest, supply->speed);
       if (const auto* line = std::get_if<SpeedLineSpec>(&step)) {
         for (const auto speed : line->speeds) fastest = std::max(fastest, speed);
         fastest = std::max(fastest, line->seen_at);

@@ -68,6 +68,7 @@ class OrderCheck {
     need(any<LoadingSpec>(steps_), "loading");
     need(any<SpeedLineSpec>(steps_), "speed_line");
     need(any<PassThroughSpec>(steps_), "pass_through");
+    need(any<SupplySpec>(steps_), "supply");
     need(any<SweepSpec>(steps_), "sweep");
     if (has_service()) need(any<IdentifySpec>(steps_), "identify");
   }

@@ -166,10 +166,14 @@ void Script::pressure_ramp(std::size_t channel, Kilopascals to, Nanoseconds dura
 void Script::temperature_ramp(Celsius to, Nanoseconds duration) {
   if (!product_->temperature) return;
   const auto& channel = *product_->temperature;
-  const auto volts = channel.curve.volts(to, product_->rails[channel.rail].nominal);
-  ramp(bench_->wiring.line(channel.name)->source, volts, duration);
-  note_jump(line_volts_.back(), volts.value());
-  line_volts_.back() = volts.value();
+  temperature_source_ramp(channel.curve.volts(to, product_->rails[channel.rail].nominal), duration);
+}
+
+void Script::temperature_source_ramp(Volts to, Nanoseconds duration) {
+  if (!product_->temperature) return;
+  ramp(bench_->wiring.line(product_->temperature->name)->source, to, duration);
+  note_jump(line_volts_.back(), to.value());
+  line_volts_.back() = to.value();
 }
 
 void Script::ramp(PortId port, Volts to, Nanoseconds duration) {

@@ -33,6 +33,7 @@ class Script {
   void source_ramp(std::size_t pressure, Volts to, Nanoseconds duration);
   void pressure_ramp(std::size_t channel, Kilopascals to, Nanoseconds duration);
   void temperature_ramp(Celsius to, Nanoseconds duration);
+  void temperature_source_ramp(Volts to, Nanoseconds duration);
   /// From the present speed to another at a constant rate; holds it there from then on.
   void speed_ramp(Rpm to, Nanoseconds duration);
   /// Records a track that does not run throughout, from here to the end of the segment being written, or for a while.

@@ -184,7 +184,7 @@ constexpr Refusal kRefused[] = {
 
 }  // namespace
 
-Volts SupplyCourse::at(Nanoseconds when) const {
+Volts level_at(const Corners& corners, Nanoseconds when) {
   const auto after = std::upper_bound(corners.begin(), corners.end(), when,
                                       [](Nanoseconds t, const SupplyCorner& corner) { return t < corner.at; });
   if (after == corners.begin()) return corners.front().to;
@@ -194,6 +194,8 @@ Volts SupplyCourse::at(Nanoseconds when) const {
       static_cast<double>((when - from.at).count()) / static_cast<double>((after->at - from.at).count());
   return from.to + (after->to - from.to) * share;
 }
+
+Volts SupplyCourse::at(Nanoseconds when) const { return level_at(corners, when); }
 
 std::variant<SupplyCourse, std::string> supply_course(const SupplyShape& shape, const SupplyLimits& limits) {
   auto course = std::visit([&](const auto& one) { return write(one, limits); }, shape);

@@ -19,12 +19,16 @@ struct SupplyCorner {
   Volts to;
 };
 
+using Corners = std::vector<SupplyCorner>;
+/// The level at an instant; before the first corner and after the last one theirs. REQUIRES: corners not empty.
+Volts level_at(const Corners& corners, Nanoseconds at);
+
 struct SupplyCourse {
   std::string name;                     ///< "starting profile, level I"
   std::string modelled_on;              ///< "ISO 16750-2, 4.6.3"; empty: on no clause
   std::string source;                   ///< of its figures
   std::vector<std::string> deviations;  ///< from the clause, in words
-  std::vector<SupplyCorner> corners;    ///< the first at 0, times never falling
+  Corners corners;                      ///< the first at 0, times never falling
   Nanoseconds duration() const { return corners.back().at; }
   /// REQUIRES: 0 <= at <= duration().
   Volts at(Nanoseconds at) const;

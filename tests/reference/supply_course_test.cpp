@@ -1,5 +1,7 @@
 #include "rig/compile/supply_course.hpp"
 
+#include <cmath>
+
 #include "tests/unit/catch.hpp"
 
 using namespace rig;
@@ -34,9 +36,15 @@ TEST_CASE("the reset staircase takes twenty steps of 5 % down to nothing, about 
   for (std::size_t i = 1; i < stairs.corners.size(); ++i)
     if (stairs.corners[i].at - stairs.corners[i - 1].at == 5s) floors.push_back(stairs.corners[i].to.value());
   REQUIRE(floors.size() == 20);
-  CHECK(floors.front() == Approx(0.95 * 6));
-  CHECK(floors[9] == Approx(0.5 * 6));
-  CHECK(floors.back() == 0);
+  for (std::size_t i = 0; i < floors.size(); ++i)
+    CHECK(floors[i] == Approx(0.05 * (19.0 - static_cast<double>(i)) * 6));
+  std::size_t at_the_lowest = 0;  // before the first step and after each
+  for (std::size_t i = 1; i < stairs.corners.size(); ++i)
+    if (stairs.corners[i].at - stairs.corners[i - 1].at == 10s) {
+      ++at_the_lowest;
+      CHECK(stairs.corners[i].to == Volts{6});
+    }
+  CHECK(at_the_lowest == 21);
   CHECK(seconds(stairs.duration()) == Approx(310).margin(1));
   CHECK(stairs.deviations.empty());
 }
@@ -93,6 +101,17 @@ TEST_CASE("ripple is refused where the supply cannot follow its slope", "[refere
     };
     CHECK(std::holds_alternative<SupplyCourse>(asks(hertz * 0.999)));
     CHECK(std::holds_alternative<std::string>(asks(hertz * 1.002)));
+  }
+}
+
+// Of a sine: peak to peak and period as asked for, and nowhere further off it than its straight pieces' height.
+TEST_CASE("slow ripple is a sine of the asked height and period", "[reference][supply]") {
+  const auto ripple = course(SlowRipple{Volts{13.8}, Volts{2}, Hertz{50}, 1s});
+  CHECK(ripple.modelled_on.empty());
+  CHECK(ripple.duration() == 1s);
+  for (auto t = 0ns; t < 1s; t += 100us) {
+    const double sine = 13.8 + std::cos(2 * M_PI * 50 * seconds(t));
+    CHECK(std::abs(ripple.at(t).value() - sine) < 0.005);  // 1 - cos(pi/32)
   }
 }
 
