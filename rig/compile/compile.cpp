@@ -158,7 +158,8 @@ class Compiler {
     for (const auto& step : scenario_.steps) {
       if (const auto* sweep = std::get_if<SweepSpec>(&step))
         for (const auto speed : sweep->speeds) fastest = std::max(fastest, speed);
-      if (const auto* start = std::get_if<PowerUpSpec>(&step)) fastest = std::max(fastest, start->speed);
+      if (const auto* start = std::get_if<PowerUpSpec>(&step))
+        fastest = std::max({fastest, start->speed, start->also_at ? start->also_at->speed : Rpm{0}});
       if (const auto* supply = std::get_if<SupplySpec>(&step)) fastest = std::max(fastest, supply->speed);
       if (const auto* line = std::get_if<SpeedLineSpec>(&step)) {
         for (const auto speed : line->speeds) fastest = std::max(fastest, speed);

@@ -53,6 +53,22 @@ StepSpec read_self_test(MapReader& step, const Product* product) {
   return spec;
 }
 
+namespace {
+
+/// Where input and table are the same, whatever an output does in between shows.
+void check_unshifted(const PowerUpSpec::Unshifted& at, yaml::Place place, const Product& product,
+                     PlacedComplaints& complaints) {
+  for (const PressureChannel& channel : product.pressures) {
+    const double kpa = hidden(product, channel, at.speed, at.pressure);
+    if (std::abs(kpa) < 1e-9) continue;
+    complaints.add(place, fmt::format("{} is shifted by {} here", channel.name, to_text(Kilopascals{kpa}, 2)),
+                   "Choose a speed and pressure where the table is 0");
+    return;
+  }
+}
+
+}  // namespace
+
 StepSpec read_power_up(MapReader& step, const Product* product) {
   PlacedComplaints& complaints = step.complaints();
   PowerUpSpec spec;
@@ -67,6 +83,18 @@ StepSpec read_power_up(MapReader& step, const Product* product) {
       check_pressures({spec.pressure}, *map.find("pressure"), product, complaints);
       check_shifted(spec.speed, spec.pressure, at->place, "its start", *product, complaints);
     }
+  }
+  if (const Node* also = step.find("also_at")) {
+    const std::size_t before = complaints.count();
+    MapReader map{*also, complaints, "`also_at`"};
+    PowerUpSpec::Unshifted at{};
+    map.need("speed", at.speed, Allowed<Rpm>{Rpm{100}, highest_speed(product)}, "3500 rpm");
+    map.need("pressure", at.pressure, Allowed<Kilopascals>{Kilopascals{0}, Kilopascals{1000}}, "80 kPa");
+    if (product && complaints.count() == before) {
+      check_pressures({at.pressure}, *map.find("pressure"), product, complaints);
+      check_unshifted(at, also->place, *product, complaints);
+    }
+    spec.also_at = at;
   }
   if (const Node* expect = step.find("expect")) {
     MapReader map{*expect, complaints, "`expect`"};

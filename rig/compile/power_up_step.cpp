@@ -37,7 +37,7 @@ class PowerUp final : public CompiledStep {
     write(script);
   }
   std::string_view kind() const override { return "power_up"; }
-  int judge_version() const override { return 3; }
+  int judge_version() const override { return 4; }
   Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
   std::vector<std::string> characteristics() const override;
@@ -47,17 +47,20 @@ class PowerUp final : public CompiledStep {
   std::string id(const std::string& what) const { return name() + "/" + what; }
   /// What a start says of one output.
   struct Seen {
-    double boot = 0, glitch = 0, ramp = 0;  ///< ms, V, ms
+    double boot = 0, glitch = 0, ramp = 0;  ///< ms, V, ms; NaN where nothing is shifted
   };
-  std::vector<Seen> watch_outputs(const Readings& readings) const;
+  /// Whether a start is where nothing is shifted: then nobody can say when the module takes over.
+  bool unshifted(std::size_t start) const { return spec_.also_at && start % 2 == 1; }
+  Rpm speed(std::size_t start) const { return unshifted(start) ? spec_.also_at->speed : spec_.speed; }
+  std::vector<Kilopascals> point(std::size_t start) const;
   struct StartBin {
     EnvelopeBin in, out;
     double table_v;
   };
-  std::vector<StartBin> trace_start(const Readings& readings, std::size_t channel) const;
+  std::vector<StartBin> trace_start(const Readings& readings, std::size_t start, std::size_t channel) const;
   std::size_t bins_of_skew(std::size_t channel, Nanoseconds bin) const;
   double glitch_doubt(std::size_t channel) const;
-  Seen watch_output(const Readings& readings, std::size_t channel) const;
+  Seen watch_output(const Readings& readings, std::size_t start, std::size_t channel) const;
   Band ramp_band() const;
   bool ramps(std::size_t channel) const;
   Finding judge_ramp(std::size_t channel, std::span<const Reduction> reductions) const;
@@ -68,15 +71,19 @@ class PowerUp final : public CompiledStep {
   Product product_;
   BenchSetup bench_;
   TrackMap tracks_;
-  std::vector<Kilopascals> point_;  ///< where it starts
 };
 
+/// The pressures of a start, by the sweep's rule for how the second lies to the first.
+std::vector<Kilopascals> PowerUp::point(std::size_t start) const {
+  SweepSpec point;
+  point.speeds = {speed(start)};
+  point.pressures = {unshifted(start) ? spec_.also_at->pressure : spec_.pressure};
+  return sweep_points(product_, point).front().pressures;
+}
+
 void PowerUp::write(Script& script) {
-  SweepSpec point;  // the sweep's rule for how the second pressure lies to the first
-  point.speeds = {spec_.speed};
-  point.pressures = {spec_.pressure};
-  point_ = sweep_points(product_, point).front().pressures;
-  for (int i = 0; i < spec_.repeat; ++i) {
+  for (std::size_t i = 0; i < static_cast<std::size_t>(spec_.repeat); ++i) {
+    const auto at = point(i);
     script.sources(HighImpedance{});
     script.battery(Grounded{});
     script.rails(false);
@@ -86,23 +93,17 @@ void PowerUp::write(Script& script) {
     script.battery(product_.battery.nominal);
     script.rails(true);
     if (product_.temperature) script.temperature(kAmbient);
-    for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, point_[c]);
-    script.speed(spec_.speed);
+    for (std::size_t c = 0; c < product_.pressures.size(); ++c) script.pressure(c, at[c]);
+    script.speed(speed(i));
     script.hold(segments_, product_.timing.boot + product_.timing.settle_limit + 4 * kIdleWindow);
   }
-}
-
-std::vector<PowerUp::Seen> PowerUp::watch_outputs(const Readings& readings) const {
-  std::vector<Seen> outputs;
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c) outputs.push_back(watch_output(readings, c));
-  return outputs;
 }
 
 /// Goes through the start bin by bin: the worst excursion of an output, how many bins it took until it worked, and how
 /// many its shift took to grow. An output works once it stays where it ends up, and that is nearer to the table than to
 /// the input; whether it ends up at the right value is the sweep's question. The whole length when it never does.
-PowerUp::Seen PowerUp::watch_output(const Readings& readings, std::size_t c) const {
-  const auto start = trace_start(readings, c);
+PowerUp::Seen PowerUp::watch_output(const Readings& readings, std::size_t which, std::size_t c) const {
+  const auto start = trace_start(readings, which, c);
   const std::size_t bins = start.size();
   const std::size_t tail = std::min(bins, kTailBins);
   Seen seen;
@@ -129,7 +130,8 @@ PowerUp::Seen PowerUp::watch_output(const Readings& readings, std::size_t c) con
     seen.glitch = std::max({seen.glitch, low - start[b].out.low, start[b].out.high - high});
   }
 
-  seen.boot = seen.ramp = static_cast<double>(bins);
+  seen.boot = seen.ramp = unshifted(which) ? std::nan("") : static_cast<double>(bins);
+  if (unshifted(which)) return seen;
   if (!(std::abs(ends_at) < std::abs(ends_at - input_v))) return seen;
   const auto& curve = product_.pressures[c].curve;
   const double near = kFollowing.value() / curve.kilopascals_per_volt(spec_.pressure, curve.nominal_rail());
@@ -150,7 +152,7 @@ PowerUp::Seen PowerUp::watch_output(const Readings& readings, std::size_t c) con
 /// Whether a channel's shift at the start's point is one whose growth can be seen.
 bool PowerUp::ramps(std::size_t c) const {
   if (product_.timing.ramp_in == Nanoseconds{0} || !product_.pressures[c].shift) return false;
-  return expected_shift(product_, c, {spec_.speed, point_, kAmbient}) >= kLeastShift;
+  return expected_shift(product_, c, {spec_.speed, point(0), kAmbient}) >= kLeastShift;
 }
 
 Band PowerUp::ramp_band() const {
@@ -177,7 +179,7 @@ double PowerUp::glitch_doubt(std::size_t c) const {
 }
 
 /// What a channel's pins carry in each bin, and where the table says its output belongs (NaN while the rail is away).
-std::vector<PowerUp::StartBin> PowerUp::trace_start(const Readings& readings, std::size_t c) const {
+std::vector<PowerUp::StartBin> PowerUp::trace_start(const Readings& readings, std::size_t which, std::size_t c) const {
   const auto& channel = product_.pressures[c];
   std::vector<StartBin> start(readings.bins(tracks_.pressures[c].out));
   std::vector<Kilopascals> measured(product_.pressures.size());
@@ -195,7 +197,7 @@ std::vector<PowerUp::StartBin> PowerUp::trace_start(const Readings& readings, st
     }
     if (!reference) continue;
     start[b].table_v =
-        channel.curve.volts(expected_output(product_, c, {spec_.speed, measured, kAmbient}), rail).value();
+        channel.curve.volts(expected_output(product_, c, {speed(which), measured, kAmbient}), rail).value();
   }
   return start;
 }
@@ -212,8 +214,9 @@ Judged PowerUp::judge(std::size_t i, const Slice& slice, const Scales& scales) c
     judged.reduction.voided = "no readings of the start";
     return judged;
   }
-  const auto outputs = watch_outputs(readings);
-  double boot = 0;
+  std::vector<Seen> outputs;
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) outputs.push_back(watch_output(readings, i / 2, c));
+  double boot = outputs.front().boot;
   for (const auto& output : outputs) boot = std::max(boot, output.boot);
   double inrush = 0;
   for (std::size_t b = 0; b < bins; ++b) inrush = std::max(inrush, readings.bin(tracks_.current, b).mean);
@@ -229,7 +232,7 @@ Finding PowerUp::worst(Named what, std::span<const Reduction> reductions, std::s
   std::optional<std::uint32_t> segment;
   for (const auto& reduction : reductions) {
     if (!reduction.voided.empty()) return not_measured(std::move(what), reduction.voided, reduction.segment);
-    if (reduction.numbers.size() <= number) continue;
+    if (reduction.numbers.size() <= number || std::isnan(reduction.numbers[number])) continue;
     if (segment && reduction.numbers[number] <= value) continue;
     value = reduction.numbers[number];
     segment = reduction.segment;
@@ -246,7 +249,7 @@ Finding PowerUp::judge_ramp(std::size_t c, std::span<const Reduction> reductions
   const Reduction* furthest = nullptr;
   for (const auto& reduction : reductions) {
     if (!reduction.voided.empty()) return not_measured(what, reduction.voided, reduction.segment);
-    if (reduction.numbers.size() <= number) continue;
+    if (reduction.numbers.size() <= number || std::isnan(reduction.numbers[number])) continue;
     const auto off = [&](const Reduction& r) { return std::abs(r.numbers[number] - middle); };
     if (!furthest || off(reduction) > off(*furthest)) furthest = &reduction;
   }

@@ -37,7 +37,13 @@ struct PowerUpSpec {
   Nanoseconds off{300'000'000};  ///< supply off between two starts
   Rpm speed{3500};               ///< where it starts: a point with a large shift, so that the start can be seen
   Kilopascals pressure{200};     ///< of the pressure that indexes the tables
-  Volts glitch{0.05};            ///< how far an output may leave the span between its input and its expected level
+  /// Every other start is here, where nothing is shifted: what an output does between its input and the table is seen.
+  struct Unshifted {
+    Rpm speed;
+    Kilopascals pressure;
+  };
+  std::optional<Unshifted> also_at = {};
+  Volts glitch{0.05};  ///< how far an output may leave the span between its input and its expected level
 };
 
 enum class PassThroughState {

@@ -117,6 +117,7 @@ DIFFERENCES = {
     "scenario-supply-seen-where-nothing-is-shifted": ANOTHER_FILE,
     "scenario-temperatures-without-the-channel": ANOTHER_FILE,
     "scenario-unknown-question": ANOTHER_FILE,
+    "scenario-unshifted-start-that-is-shifted": ANOTHER_FILE,
     "scenario-volts-beyond-hard-ceiling": ANOTHER_FILE,
 }
 
