@@ -172,13 +172,14 @@ class Compiler {
   /// All streams together against what the link can carry.
   void check_link() {
     if (capabilities_.link_bytes_per_second <= 0) return;
-    constexpr double kBytesPerBin = 8;  // two codes of 16 bits and a mean of 32
-    constexpr double kBytesPerEdge = 4;
+    // With the heads of blocks that wait 5 ms at most, and of their frames; as measured on the emulated board.
+    constexpr double kBytesPerBin = 10, kBytesPerSample = 2.4, kBytesPerEdge = 3, kEdgeBlocks = 2500;
     const double edges = 2.0 * product_.speed.wheel.falling_edges() * fastest().value() / 120.0;
     double need = 0;
     for (const auto& t : plan_->capture.tracks) {
-      const double bytes = t.kind == CaptureKind::envelope ? kBytesPerBin : t.kind == CaptureKind::samples ? 2 : 1;
-      need += t.kind == CaptureKind::edges ? edges * kBytesPerEdge : bytes / seconds(t.period);
+      const bool single = t.kind == CaptureKind::samples || t.kind == CaptureKind::triggered;
+      const double bytes = t.kind == CaptureKind::envelope ? kBytesPerBin : single ? kBytesPerSample : 1;
+      need += t.kind == CaptureKind::edges ? edges * kBytesPerEdge + kEdgeBlocks : bytes / seconds(t.period);
     }
     if (need > capabilities_.link_bytes_per_second)
       complain(
