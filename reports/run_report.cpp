@@ -71,6 +71,7 @@ void write_verdict(Markup& page, const RunReport& report) {
   page.open("div").element("h1", verdict_word(report));
   page.open("p", {{"class", "unit"}}).element("small", "unit").typed(report.serial).close().close().close();
   if (!report.reason.empty()) page.element("p", as_sentence(report.reason), {{"class", "reason"}});
+  if (!report.barred.empty()) page.element("p", as_sentence(report.barred), {{"class", "reason barred"}});
 }
 
 void write_fact(Markup& page, std::string_view name, std::string_view value) {

@@ -47,6 +47,7 @@ struct RunReport {
   Verdict verdict = Verdict::void_;
   bool reseat = false;  ///< void because the unit did not sit well: shown as "re-seat"
   std::string reason;   ///< one sentence; may be empty for pass
+  std::string barred;   ///< why the unit must not be sold whatever the verdict is; mostly empty
   std::vector<ReportStep> steps;
   std::string strips_missing;     ///< why there are no pictures of what was done to the unit; empty when nothing lacks
   std::vector<Finding> findings;  ///< in the order they were committed

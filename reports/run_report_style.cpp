@@ -22,6 +22,7 @@ code { font: 0.88em/1.4 "DejaVu Sans Mono", Menlo, Consolas, monospace; overflow
 .verdict .unit { color: var(--ink); font-size: 34px; line-height: 1.25; margin-top: 14px; overflow-wrap: anywhere; }
 .verdict .unit small { font-size: 17px; color: var(--soft); margin-right: 6px; }
 .reason { font-size: 21px; line-height: 1.45; max-width: 46em; padding: 0 0 28px; overflow-wrap: anywhere; }
+.barred { font-weight: 600; }
 .caution { border-left: 3px solid var(--ink); padding: 2px 0 2px 14px; color: var(--soft); font-size: 13px; max-width: 74em; }
 .facts { display: grid; grid-template-columns: repeat(auto-fill, minmax(250px, 1fr)); gap: 18px 32px; padding: 26px 0;
   border-top: 1px solid var(--line); border-bottom: 1px solid var(--line); margin-bottom: 28px; }

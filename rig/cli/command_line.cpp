@@ -89,6 +89,8 @@ struct Parser {
     c->add_option("--without-shift-start", run.without_shift_start,
                   "go on though the bench's shift-start scenario has not passed: why; kept with the run")
         ->type_name("REASON");
+    c->add_flag("--stress", run.stress,
+                "run a scenario that stresses the unit: it is not for sale then until an end-of-line run has passed");
     c->add_flag("--json", run.json, "print one JSON object");
     add_store(*c, run.store);
     c->callback([this] { exit = run_command(run); });

@@ -9,6 +9,7 @@
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/run_json.hpp"
 #include "rig/cli/run_notes.hpp"
+#include "rig/cli/run_policy.hpp"
 #include "rig/cli/run_strips.hpp"
 #include "rig/store/store_error.hpp"
 #include "rig/store/store_reader.hpp"
@@ -92,6 +93,9 @@ RunReport fill(const StoreReader& reader, const StoredRun& run) {
   } else {
     report.reason = "The run is not closed yet.";
   }
+  if (retest_due(reader, opened.serial))
+    report.barred = fmt::format("unit {} is {}: it has been stressed, and no end-of-line run has passed since",
+                                opened.serial, kNotForSale);
   const auto events = reader.events(run.number);
   report.identity = noted(events, "identity");
   report.surroundings = noted(events, "surroundings");

@@ -19,6 +19,7 @@
 #include "rig/cli/signals.hpp"
 #include "rig/cli/terminal.hpp"
 #include "rig/cli/version.hpp"
+#include "rig/compile/fault_harm.hpp"
 #include "rig/core/rig_fault.hpp"
 #include "rig/run/run.hpp"
 #include "rig/store/free_space.hpp"
@@ -104,6 +105,11 @@ bool prepare(const RunCommand& asked, Prepared& prepared) {
   keep_inputs(prepared.inputs, "scenario", scenario.files);
   keep_inputs(prepared.inputs, "bench", bench.files);
   prepared.known = facts_without_store(prepared.scenario, asked.serial);
+  if (const auto trouble = asked.stress ? std::string{} : stress_trouble(prepared.scenario, asked.serial);
+      !trouble.empty()) {
+    std::cerr << trouble << ".\n";
+    return false;
+  }
   return fit_for_sale(asked, prepared) && make_plan(prepared);
 }
 
@@ -144,6 +150,17 @@ RunOpened opening(const RunCommand& asked, const Prepared& prepared) {
   opened.defects = asked.defects;
   if (prepared.bench.driver == "emulated") opened.seed = prepared.bench.seed;
   return opened;
+}
+
+/// Before anything is energised: whatever becomes of the run, the unit may have been hurt.
+void keep_stress(const RunCommand& asked, const Prepared& prepared, StoreWriter& writer, RunNumber run) {
+  if (!stresses(prepared.scenario)) return;
+  RunEvent event;
+  event.run = run;
+  event.kind = kStressEvent;
+  event.text = std::string{"the scenario stresses the unit: "} + kNotForSale;
+  event.who = asked.operator_name;
+  writer.add_event(event);
 }
 
 /// Keeps with the run what a person decided against a rule.
@@ -210,10 +227,11 @@ int tell(const RunCommand& asked, RunNumber number, const Outcome& outcome) {
   const auto stored = reader.load_run(number);
   const auto findings = reader.findings(number);
   const auto events = reader.events(number);
+  const bool due = retest_due(reader, asked.serial);
   if (asked.json)
-    print(to_json(stored, findings, events));
+    print(to_json(stored, findings, events, due));
   else
-    print_run(stored, findings, events, false);
+    print_run(stored, findings, events, due, false);
   if (outcome.end.reason == EndState::Reason::stopped && outcome.verdict == Verdict::void_) return kStopped;
   return exit_code_of(outcome.verdict);
 }
@@ -247,6 +265,7 @@ int run_command(const RunCommand& asked) {
   if (!look_back(asked, prepared)) return kBadInput;
   const auto opened = writer.open_run(opening(asked, prepared));
   keep_overrides(asked, prepared, writer, opened.number);
+  keep_stress(asked, prepared, writer, opened.number);
 
   const auto started = std::chrono::steady_clock::now();
   std::unique_ptr<RunRecorder> recorder;

@@ -30,7 +30,7 @@ Json to_json(const Finding& f) {
   return json;
 }
 
-Json to_json(const StoredRun& run) {
+Json to_json(const StoredRun& run, bool retest_due) {
   Json json{{"format", kJsonFormat},
             {"run", run.number},
             {"id", run.id},
@@ -44,6 +44,7 @@ Json to_json(const StoredRun& run) {
             {"purpose", run.opened.purpose},
             {"attempt", run.opened.attempt},
             {"reseats", run.reseats},
+            {"retest_due", retest_due},
             {"operator", run.opened.operator_name},
             {"defects", run.opened.defects},
             {"program", run.opened.program},
@@ -68,8 +69,9 @@ Json to_json(const StoredRun& run) {
   return json;
 }
 
-Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events) {
-  auto json = to_json(run);
+Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events,
+             bool retest_due) {
+  auto json = to_json(run, retest_due);
   for (const char* kind : {"identity", "surroundings"}) {
     auto& notes = json[kind] = Json::object();
     for (const auto& [what, text] : noted(events, kind)) notes[what] = text;

@@ -18,9 +18,11 @@ constexpr int kJsonFormat = 1;
 
 Json to_json(const Finding& finding);
 /// A run without its findings. `verdict` is one of four words; `shown_as` is what people see, "RE-SEAT" among them.
-Json to_json(const StoredRun& run);
+/// `retest_due`: the serial is not for sale until fully retested (run_policy.hpp), as things stand now.
+Json to_json(const StoredRun& run, bool retest_due);
 /// With `identity` (what the module said of itself), `surroundings` and `events`.
-Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events);
+Json to_json(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events,
+             bool retest_due);
 Json to_json(const Complaints& complaints);
 
 /// To standard output, with a newline.

@@ -1,8 +1,11 @@
 #include "rig/cli/run_policy.hpp"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 #include "rig/cli/run_facts.hpp"
+#include "rig/compile/fault_harm.hpp"
 
 namespace rig {
 namespace {
@@ -71,6 +74,27 @@ std::string shift_start_trouble(const StoreReader& reader, const BenchSetup& ben
       "{} --bench ... --unit (the plug's number). To go on without it, say why with --without-shift-start \"...\". "
       "Nothing was energised",
       bench.name, hours, last, bench.shift_start_scenario);
+}
+
+std::string stress_trouble(const Scenario& scenario, std::string_view serial) {
+  if (!stresses(scenario)) return {};
+  return fmt::format(
+      "scenario '{}' stresses a unit: it may hurt it without showing at once. Unit {} would be {} (a passing "
+      "end-of-line "
+      "run). If that is meant, say so with --stress. Nothing was energised",
+      scenario.name, serial, kNotForSale);
+}
+
+bool retest_due(const StoreReader& reader, std::string_view serial) {
+  const auto attempts = reader.attempts_of(serial);
+  for (auto run = attempts.rbegin(); run != attempts.rend(); ++run) {
+    if (run->closed && run->closed->verdict == Verdict::pass && run->opened.purpose == "end_of_line") return false;
+    if (run->closed && never_began(*run->closed)) continue;
+    const auto events = reader.events(run->number);
+    if (std::any_of(events.begin(), events.end(), [](const auto& event) { return event.kind == kStressEvent; }))
+      return true;
+  }
+  return false;
 }
 
 }  // namespace rig

@@ -22,4 +22,15 @@ std::string set_aside_trouble(const std::vector<StoredRun>& attempts);
 std::string shift_start_trouble(const StoreReader& reader, const BenchSetup& bench, const Scenario& shift_start,
                                 WallTime now);
 
+/// What an event says of a run whose scenario stresses the unit, kept before anything is energised.
+constexpr const char* kStressEvent = "stress";
+constexpr const char* kNotForSale = "not for sale until fully retested";
+
+/// A scenario that stresses a unit is played only when that is asked for knowingly.
+std::string stress_trouble(const Scenario& scenario, std::string_view serial);
+
+/// Whether a serial has been through a run that stresses it and through no passing end-of-line run since. Runs in which
+/// the bench could not be opened are passed over: the unit was not touched.
+bool retest_due(const StoreReader& reader, std::string_view serial);
+
 }  // namespace rig

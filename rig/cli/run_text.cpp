@@ -9,6 +9,7 @@
 #include <fmt/format.h>
 
 #include "rig/cli/run_notes.hpp"
+#include "rig/cli/run_policy.hpp"
 #include "rig/cli/terminal.hpp"
 
 namespace rig {
@@ -91,7 +92,7 @@ std::string removal(const RunClosed& closed) {
 }  // namespace
 
 void print_run(const StoredRun& run, std::span<const StoredFinding> findings, std::span<const RunEvent> events,
-               bool all) {
+               bool retest_due, bool all) {
   const bool colour = colour_on(STDOUT_FILENO);
   const auto& opened = run.opened;
   std::cout << fmt::format("unit {}   run {}, {}\n{} on {}, {}\n\n", opened.serial, run.number, attempt_words(run),
@@ -103,6 +104,9 @@ void print_run(const StoredRun& run, std::span<const StoredFinding> findings, st
   } else {
     std::cout << "  not closed yet\n";
   }
+  if (retest_due)
+    std::cout << fmt::format("  unit {} is {}: it has been stressed, and no end-of-line run has passed since\n",
+                             opened.serial, kNotForSale);
   for (const auto& line : other_events(events)) std::cout << "  " << line << '\n';
   std::cout << '\n';
   print_steps(findings, colour);

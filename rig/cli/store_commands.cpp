@@ -1,5 +1,6 @@
 #include <filesystem>
 #include <iostream>
+#include <map>
 
 #include <unistd.h>
 
@@ -9,6 +10,7 @@
 #include "rig/cli/commands.hpp"
 #include "rig/cli/exit_code.hpp"
 #include "rig/cli/run_json.hpp"
+#include "rig/cli/run_policy.hpp"
 #include "rig/cli/run_text.hpp"
 #include "rig/cli/terminal.hpp"
 #include "rig/store/store_error.hpp"
@@ -37,9 +39,12 @@ int list_command(const ListCommand& asked) {
   need_store(asked.store);
   const StoreReader reader{asked.store};
   const auto runs = reader.list_runs(filter);
+  std::map<std::string, bool> due;  // by serial
+  for (const auto& run : runs)
+    if (!due.contains(run.opened.serial)) due[run.opened.serial] = retest_due(reader, run.opened.serial);
   if (asked.json) {
     Json json{{"format", kJsonFormat}, {"runs", Json::array()}};
-    for (const auto& run : runs) json["runs"].push_back(to_json(run));
+    for (const auto& run : runs) json["runs"].push_back(to_json(run, due[run.opened.serial]));
     print(json);
     return kDone;
   }
@@ -49,6 +54,7 @@ int list_command(const ListCommand& asked) {
     const auto verdict = run.closed ? verdict_words(*run.closed, false) : std::string{"... under way"};
     std::cout << fmt::format("{:>6}  {:<14} {:<14} attempt {:<3} {:<24} {}\n", run.number, verdict, run.opened.serial,
                              run.opened.attempt, to_text(run.opened.opened_at), run.opened.scenario);
+    if (due[run.opened.serial]) std::cout << fmt::format("          {}\n", kNotForSale);
     if (run.closed && !run.closed->reason.empty()) std::cout << dim("          " + run.closed->reason, colour) << '\n';
   }
   return kDone;
@@ -60,10 +66,11 @@ int show_command(const ShowCommand& asked) {
   const auto run = reader.load_run(asked.run);
   const auto findings = reader.findings(run.number);
   const auto events = reader.events(run.number);
+  const bool due = retest_due(reader, run.opened.serial);
   if (asked.json)
-    print(to_json(run, findings, events));
+    print(to_json(run, findings, events, due));
   else
-    print_run(run, findings, events, asked.all);
+    print_run(run, findings, events, due, asked.all);
   return kDone;
 }
 

@@ -52,6 +52,7 @@ class CommandLine(unittest.TestCase):
         code, run, _ = self.run_unit()
         self.assertEqual((code, run["verdict"], run["serial"]), (0, "pass", "T00101"))
         self.assertIsInstance(run["run"], int)
+        self.assertIs(run["retest_due"], False)
         for key in ("id", "verdict", "value", "expected", "low", "high", "in"):
             self.assertIn(key, run["findings"][0])
 
@@ -64,7 +65,7 @@ class CommandLine(unittest.TestCase):
                     pattern = re.search(r'^serial_pattern:\s*"([^"]*)"', open(os.path.join("scenarios", product),
                                                                             encoding="utf-8").read(), re.M)
                     serial = (pattern.group(1) if pattern else "T#####").replace("#", "7").replace("@", "A")
-                    self.assertEqual(self.run_unit(serial=serial, scenario="scenarios/" + name)[0], 0)
+                    self.assertEqual(self.run_unit("--stress", serial=serial, scenario="scenarios/" + name)[0], 0)
 
     def test_every_defect_fails_with_1_about_the_right_thing(self):
         listed = json.loads(self.proofstand("emulate", "--list-defects", "--json").stdout)

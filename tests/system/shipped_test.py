@@ -17,7 +17,7 @@ SCENARIOS = pathlib.Path(os.environ.get("PROOFSTAND_SOURCE", ".")).resolve() / "
 
 def run(scenario, serial, store):
     done = subprocess.run(
-        [PROGRAM, "run", str(scenario), "--bench", str(SCENARIOS / "benches/emulated.yaml"), "--unit", serial, "--store", str(store), "--json"],
+        [PROGRAM, "run", str(scenario), "--bench", str(SCENARIOS / "benches/emulated.yaml"), "--unit", serial, "--store", str(store), "--stress", "--json"],
         capture_output=True, text=True, timeout=120)
     return done.returncode, json.loads(done.stdout or "{}")
 

@@ -95,6 +95,51 @@ TEST_CASE("voids of a trial, and of a bench that could not be opened, set no uni
   CHECK(attempts.trouble().empty());
 }
 
+TEST_CASE("a unit that was stressed is not for sale until an end-of-line run has passed since", "[cli][policy]") {
+  Attempts attempts;
+  const auto due = [&] { return retest_due(StoreReader{attempts.folder.store()}, "T00101"); };
+  const auto stress = [&](bool played = true) {
+    auto opened = some_run("T00101");
+    opened.purpose = "regression";
+    const auto run = attempts.writer.open_run(opened).number;
+    RunEvent event;
+    event.run = run;
+    event.kind = kStressEvent;
+    attempts.writer.add_event(event);
+    RunClosed closed;
+    closed.run = run;
+    closed.reason = "the bench was not there";
+    closed.end = RunEnd::fault;
+    closed.bench_duration = played ? Nanoseconds{1'000'000} : Nanoseconds{0};
+    attempts.writer.close_run(closed);
+  };
+  attempts.add(Verdict::pass);
+  CHECK_FALSE(due());
+  stress(false);
+  CHECK_FALSE(due());  // it was never touched
+  stress();
+  CHECK(due());
+  attempts.add(Verdict::void_);
+  attempts.add(Verdict::fail);
+  attempts.add(Verdict::pass, RunEnd::completed, "left", "regression");
+  CHECK(due());
+  attempts.add(Verdict::pass);
+  CHECK_FALSE(due());
+}
+
+TEST_CASE("a scenario that stresses a unit is refused in words until that is asked for", "[cli][policy]") {
+  Scenario scenario;
+  scenario.name = "shorts";
+  CHECK(stress_trouble(scenario, "T00101").empty());
+  FaultSpec faults;
+  faults.cases.emplace_back();
+  faults.cases.back().kind = FaultKind::short_to_battery;
+  scenario.steps.emplace_back(std::move(faults));
+  const auto said = stress_trouble(scenario, "T00101");
+  CHECK_THAT(said, Catch::Contains("Unit T00101 would be not for sale until fully retested"));
+  CHECK_THAT(said, Catch::Contains("--stress"));
+}
+
 TEST_CASE("a bench with a shift-start rule must have passed its scenario within the time", "[cli][policy]") {
   Folder folder;
   StoreWriter writer{folder.store()};
