@@ -85,6 +85,10 @@ TEST_CASE("fault circuit 1: a line tied to ground and to the reference", "[refer
   std::string open = kAtRest + "Rj ci bus 0.1\nRt bus t1 10000.1\n";
   open.replace(open.find("Rcf ci0 ci 0.1"), 14, "Rcf ci0 ci 1e15");
   compare("F1 open line, biased up", {"bus_bias_up", "charge_pressure_to_bus"}, {"charge_switch"}, open, kFour);
+  std::string worn = kAtRest + "Rj ci bus 0.1\nRt bus 0 10000.1\n";
+  worn.replace(worn.find("Rcf ci0 ci 0.1"), 14, "Rcf ci0 ci 1000.1");
+  compare("F1 worn line, biased down", {"bus_bias_down", "charge_pressure_to_bus", "charge_pressure_worn"},
+          {"charge_switch"}, worn, kFour);
 }
 
 TEST_CASE("fault circuit 2: lines that touch, in front of the module and behind it", "[reference][ngspice]") {
