@@ -150,6 +150,13 @@ void check_ceiling_bands(const StepSpec& step, ClaimList& list) {
     bands.about_input(supply->name, "the passive band", {supply->passive_band.value(), 0});
   } else if (const auto* loading = std::get_if<LoadingSpec>(&step)) {
     bands.at_rails(loading->name, loading->rail_distance);
+  } else if (const auto* hold = std::get_if<HoldSpec>(&step)) {
+    bands.apart(hold->name, "`drift`", {hold->drift.value(), 0});
+    bands.for_a_moment(hold->name, "`peak_to_peak`", hold->peak_to_peak.value(), 0);
+    bands.for_a_moment(hold->name, "`excursion`", hold->excursion.value(), 0);
+  } else if (const auto* replay = std::get_if<ReplaySpec>(&step)) {
+    bands.about_table(replay->name, "the band", {replay->band.value(), 0}, {});
+    bands.apart(replay->name, "`worst`", {replay->worst.value_or(replay->band).value(), 0});
   }
 }
 

@@ -48,6 +48,7 @@ void check_loading_claims(const StepSpec& step, ClaimList& list);  // claims_loa
 void check_speed_claims(const SpeedLineSpec& step, ClaimList& list);
 void check_identify_claims(const IdentifySpec& step, ClaimList& list);
 void check_supply_claims(const SupplySpec& step, ClaimList& list);  // supply_claims.cpp
+void check_dynamics_claims(const StepSpec& step, ClaimList& list);  // claims_dynamics.cpp
 /// No band of any step may be wider than the product's hard ceiling leaves room for.
 void check_ceiling_bands(const StepSpec& step, ClaimList& list);
 

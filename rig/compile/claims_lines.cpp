@@ -141,7 +141,9 @@ void check_states(const PassThroughSpec& step, ClaimList& list) {
 }  // namespace
 
 void check_line_claims(const StepSpec& step, ClaimList& list) {
-  if (!is_one_of<PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec, SupplySpec>(step)) return;
+  if (!is_one_of<PowerUpSpec, PassThroughSpec, SweepSpec, ContactsSpec, LoadingSpec, SupplySpec, StepResponseSpec,
+                 HoldSpec, ReplaySpec>(step))
+    return;
   const auto& product = list.product;
   for (const auto& channel : product.pressures) {
     const auto* line = list.bench.wiring.line(channel.name);

@@ -165,6 +165,12 @@ class Compiler {
         for (const auto speed : line->speeds) fastest = std::max(fastest, speed);
         fastest = std::max(fastest, line->seen_at);
       }
+      if (const auto* answer = std::get_if<StepResponseSpec>(&step))
+        for (const auto speed : answer->speeds) fastest = std::max(fastest, speed);
+      if (const auto* hold = std::get_if<HoldSpec>(&step))
+        for (const auto& point : hold->points) fastest = std::max(fastest, point.speed);
+      if (const auto* replay = std::get_if<ReplaySpec>(&step))
+        for (const auto& row : replay->drive.points) fastest = std::max(fastest, row.speed);
     }
     return fastest;
   }

@@ -7,7 +7,8 @@
 
 namespace rig {
 
-/// Stands still and looks whether the outputs do.
+/// Stands still at some points and looks whether the outputs do: noise, drift, limit cycles, drop-outs. A long hold is
+/// played in pieces of two seconds at most and concluded over all of them.
 std::unique_ptr<CompiledStep> ask_hold(const HoldSpec& spec, Script& script);
 
 }  // namespace rig

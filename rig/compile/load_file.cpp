@@ -58,29 +58,34 @@ const Format& formats_of(FileKind) {
 
 }  // namespace
 
-std::optional<yaml::Node> open_file(const std::string& path, SourceFile& source, yaml::PlacedComplaints& complaints) {
+bool read_file(const std::string& path, std::string_view kind, SourceFile& source, yaml::PlacedComplaints& complaints) {
   source.path = path;
   const FileDescriptor file{path};
   struct stat status {};
   if (file.get() < 0 || ::fstat(file.get(), &status) != 0) {
     complaints.add_whole(fmt::format("cannot open the file: {}", std::strerror(errno)),
                          "Check its name and your rights to read it");
-    return std::nullopt;
+    return false;
   }
   if (!S_ISREG(status.st_mode)) {
-    complaints.add_whole("this is no ordinary file", "Name a YAML file");
-    return std::nullopt;
+    complaints.add_whole("this is no ordinary file", fmt::format("Name a {} file", kind));
+    return false;
   }
   if (static_cast<std::uint64_t>(status.st_size) > yaml::kMostBytes) {  // before anything is read
     complaints.add_whole(
         fmt::format("the file is {} kB long; {} kB are allowed", status.st_size / 1024, yaml::kMostBytes / 1024),
         "Check that this is the file you meant");
-    return std::nullopt;
+    return false;
   }
   if (!read_bytes(file, source.bytes)) {
     complaints.add_whole(fmt::format("cannot read the file: {}", std::strerror(errno)), "Check the disk it lies on");
-    return std::nullopt;
+    return false;
   }
+  return true;
+}
+
+std::optional<yaml::Node> open_file(const std::string& path, SourceFile& source, yaml::PlacedComplaints& complaints) {
+  if (!read_file(path, "YAML", source, complaints)) return std::nullopt;
   return yaml::parse(source.bytes, complaints);
 }
 

@@ -12,6 +12,9 @@ namespace rig {
 /// The tree of a file, with its bytes; nothing, and complaints, when it cannot be read or is no YAML that we take.
 std::optional<yaml::Node> open_file(const std::string& path, SourceFile& source, yaml::PlacedComplaints& complaints);
 
+/// The bytes of a file of a kind ("CSV"); false, with a complaint, when they cannot be read.
+bool read_file(const std::string& path, std::string_view kind, SourceFile& source, yaml::PlacedComplaints& complaints);
+
 /// "product", "scenario", "bench": also the name of the first key of such a file.
 std::string_view word(FileKind kind);
 

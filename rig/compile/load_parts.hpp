@@ -1,5 +1,6 @@
 #pragma once
 
+#include "rig/compile/load.hpp"
 #include "rig/compile/scenario.hpp"
 #include "rig/compile/yaml_reader_map.hpp"
 #include "rig/core/bench_setup.hpp"
@@ -140,7 +141,13 @@ StepSpec read_sweep(yaml::MapReader& step, const Product* product);
 StepSpec read_fault(yaml::MapReader& step, const Product* product);
 StepSpec read_step_response(yaml::MapReader& step, const Product* product);
 StepSpec read_hold(yaml::MapReader& step, const Product* product);
-StepSpec read_replay(yaml::MapReader& step, const Product* product);
+/// A step that names a file beside its scenario: where that lies, what was read for it, what is wrong with it.
+struct BesideScenario {
+  std::string scenario;  ///< the scenario's path
+  std::vector<SourceFile> files = {};
+  Complaints complaints = {};  ///< of those files
+};
+StepSpec read_replay(yaml::MapReader& step, const Product* product, BesideScenario& beside);
 StepSpec read_supply(yaml::MapReader& step, const Product* product);
 
 /// What a scenario's purpose asks of its steps as a whole: which must be there, and in what order.

@@ -14,7 +14,8 @@ constexpr std::size_t kMostSteps = 64;
 
 class ScenarioReader {
  public:
-  ScenarioReader(PlacedComplaints& complaints, std::shared_ptr<const Product> product) : complaints_{complaints} {
+  ScenarioReader(PlacedComplaints& complaints, std::shared_ptr<const Product> product, BesideScenario& beside)
+      : complaints_{complaints}, beside_{beside} {
     scenario_.product = std::move(product);
   }
   std::optional<Scenario> read(const Node& root);
@@ -25,6 +26,7 @@ class ScenarioReader {
   void check_plug(StepKind kind, yaml::Place place);
 
   PlacedComplaints& complaints_;
+  BesideScenario& beside_;
   Scenario scenario_;
   std::vector<yaml::Place> places_;  ///< of each step that could be read
 };
@@ -129,7 +131,7 @@ StepSpec ScenarioReader::read_spec(StepKind kind, MapReader& step) {
     case StepKind::hold:
       return read_hold(step, product);
     case StepKind::replay:
-      return read_replay(step, product);
+      return read_replay(step, product, beside_);
     case StepKind::supply:
       return read_supply(step, product);
   }
@@ -171,13 +173,16 @@ Loaded<Scenario> load_scenario(const std::string& path) {
   Loaded<Scenario> loaded;
   PlacedComplaints complaints{path};
   Complaints of_product;
+  BesideScenario beside{path};
   loaded.files.emplace_back();
   auto root = open_file(path, loaded.files.front(), complaints);
   if (root && settle_format(*root, FileKind::scenario, complaints)) {
     auto product = load_named_product(path, *root, complaints, loaded, of_product);
-    loaded.value = ScenarioReader{complaints, std::move(product)}.read(*root);
+    loaded.value = ScenarioReader{complaints, std::move(product), beside}.read(*root);
   }
+  for (SourceFile& source : beside.files) loaded.files.push_back(std::move(source));
   loaded.complaints = complaints.sorted();
+  loaded.complaints.insert(loaded.complaints.end(), beside.complaints.begin(), beside.complaints.end());
   loaded.complaints.insert(loaded.complaints.end(), of_product.begin(), of_product.end());
   if (!loaded.complaints.empty()) loaded.value.reset();
   return loaded;

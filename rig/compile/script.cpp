@@ -182,12 +182,19 @@ void Script::ramp(PortId port, Volts to, Nanoseconds duration) {
 }
 
 void Script::speed_ramp(Rpm to, Nanoseconds duration) {
-  const auto from = static_cast<std::int32_t>(std::lround(speed_.value() * 1000));
-  const auto rate = static_cast<std::int32_t>(std::lround((to.value() * 1000 - from) / seconds(duration)));
-  add(SetSpeed{bench_->wiring.speed.source, SpeedPiece{from, rate, ticks_of(duration)}});
+  const auto from = speed_;
+  speed_piece(to, duration);
+  speed_ = from;
   const auto start = std::exchange(at_, at_ + duration);
   speed(to);
   at_ = start;
+}
+
+void Script::speed_piece(Rpm to, Nanoseconds duration) {
+  const auto from = static_cast<std::int32_t>(std::lround(speed_.value() * 1000));
+  const auto rate = static_cast<std::int32_t>(std::lround((to.value() * 1000 - from) / seconds(duration)));
+  add(SetSpeed{bench_->wiring.speed.source, SpeedPiece{from, rate, ticks_of(duration)}});
+  speed_ = to;
 }
 
 std::uint64_t Script::ticks_of(Nanoseconds duration) const {

@@ -36,6 +36,8 @@ class Script {
   void temperature_source_ramp(Volts to, Nanoseconds duration);
   /// From the present speed to another at a constant rate; holds it there from then on.
   void speed_ramp(Rpm to, Nanoseconds duration);
+  /// The same, for a course in which the next piece follows at once: nothing holds the speed at its end.
+  void speed_piece(Rpm to, Nanoseconds duration);
   /// Records a track that does not run throughout, from here to the end of the segment being written, or for a while.
   void record(TrackId track);
   void record(TrackId track, Nanoseconds length);

@@ -240,7 +240,9 @@ def both_know_the_same_keys(schemas):
     with tempfile.TemporaryDirectory() as scratch:
         folder = pathlib.Path(scratch)
         (folder / "products").mkdir()
-        (folder / "products/two-pressure.yaml").write_bytes((ROOT / "products/two-pressure.yaml").read_bytes())
+        (folder / "drives").mkdir()
+        for beside in ("products/two-pressure.yaml", "drives/pull.csv"):
+            (folder / beside).write_bytes((ROOT / beside).read_bytes())
         cases = []
         for source in sources:
             tree = yaml.safe_load((ROOT / source).read_bytes())

@@ -199,11 +199,13 @@ TEST_CASE("the end-of-line sweep visits breakpoints, midpoints and points beyond
   CHECK(derate.temperatures.size() == 5);
   REQUIRE(derate.regions.size() == 1);
   CHECK(derate.regions[0].tolerance.absolute == 1.4);
-  SECTION("both files' bytes come with it, the scenario's first") {
-    REQUIRE(result.files.size() == 2);
+  SECTION("every file's bytes come with it, the scenario's first") {
+    REQUIRE(result.files.size() == 3);
     CHECK(result.files[0].path == shipped("end-of-line.yaml"));
     CHECK(result.files[1].path == shipped("products/two-pressure.yaml"));
     CHECK(result.files[1].bytes.find("ostrel-two") != std::string::npos);
+    CHECK(result.files[2].path == shipped("drives/pull.csv"));
+    CHECK(result.files[2].bytes.starts_with("time_s,speed_rpm,"));
   }
 }
 
