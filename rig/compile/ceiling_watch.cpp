@@ -41,7 +41,7 @@ class Ceiling final : public CompiledWatch {
   Ceiling(const Product& product, const BenchSetup& bench, const TrackMap& tracks)
       : product_{product}, bench_{bench}, tracks_{tracks} {}
   std::string_view name() const override { return "ceiling"; }
-  int judge_version() const override { return 1; }
+  int judge_version() const override { return 2; }
 
   Reduction look(const Slice& slice, const Scales& scales) const override {
     Reduction reduction{slice.record.id, {}, {}};
@@ -71,7 +71,8 @@ class Ceiling final : public CompiledWatch {
   static std::string id(const PressureChannel& channel) { return "ceiling/" + channel.name; }
 
   /// How far outside one bin is, in kPa hidden (positive) or added (negative); nothing when it is inside, or says
-  /// nothing.
+  /// nothing. An output answers to its input late, by the product's latency and its largest time constant: what the
+  /// input was within that time counts as well, or every lift of the throttle would look like pressure added.
   std::optional<double> outside(std::size_t c, const Readings& readings, std::size_t bin) const {
     const auto& channel = product_.pressures[c];
     const auto& ceiling = channel.ceiling;
@@ -79,16 +80,27 @@ class Ceiling final : public CompiledWatch {
     const Volts controller{readings.bin(tracks_.rails[channel.rail].controller, bin).mean};
     if (sensor < product_.rails[channel.rail].lowest || controller < product_.rails[channel.rail].lowest)
       return std::nullopt;
-    const auto in = readings.bin(tracks_.pressures[c].in, bin), out = readings.bin(tracks_.pressures[c].out, bin);
+    auto in = readings.bin(tracks_.pressures[c].in, bin);
+    const auto out = readings.bin(tracks_.pressures[c].out, bin);
     const double scale = sensor / channel.curve.nominal_rail();
     if (in.low < channel.rails.low.value() * scale || in.high > channel.rails.high.value() * scale) return std::nullopt;
+    double least = in.high, most = in.low;  // of what the output may be answering to
+    for (std::size_t back = 0; back <= std::min(bin, lag_in_bins(readings)); ++back) {
+      in = readings.bin(tracks_.pressures[c].in, bin - back);
+      least = std::min(least, in.high), most = std::max(most, in.low);
+    }
     const auto kpa = [&](double volts, Volts rail) { return channel.curve.pressure(Volts{volts}, rail); };
-    const auto hidden = kpa(in.high, sensor) - kpa(out.low, controller);
-    const auto added = kpa(out.high, controller) - kpa(in.low, sensor);
+    const auto hidden = kpa(least, sensor) - kpa(out.low, controller);
+    const auto added = kpa(out.high, controller) - kpa(most, sensor);
     if (hidden > ceiling.most_hidden) return hidden.value();
     if (added > ceiling.most_added) return -added.value();
     if (Volts{out.low} < ceiling.lowest_output || Volts{out.high} > ceiling.highest_output) return hidden.value();
     return std::nullopt;
+  }
+
+  std::size_t lag_in_bins(const Readings& readings) const {
+    const auto period = readings.scales().tracks[index(tracks_.pressures.front().in)].track.period;
+    return static_cast<std::size_t>((product_.timing.latency + product_.timing.slowest) / period);
   }
 
   /// Differences in volts that are inside whatever the rails do within this segment: most bins need no more than that.
