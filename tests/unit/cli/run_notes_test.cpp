@@ -57,12 +57,13 @@ TEST_CASE("a re-seat has a word and a shape of its own, and stays void to a scri
   const auto reseat = closed_as(Verdict::void_, RunEnd::reseat);
   CHECK(verdict_word(*reseat.closed) == "RE-SEAT");
   CHECK(verdict_words(*reseat.closed, false) != verdict_words(*closed_as(Verdict::void_, RunEnd::fault).closed, false));
-  const auto json = to_json(reseat, {}, kEvents);
+  const auto json = to_json(reseat, {}, kEvents, true);
   CHECK(json["verdict"] == "void");
   CHECK(json["shown_as"] == "RE-SEAT");
   CHECK(json["end"] == "reseat");
   CHECK(json["attempt"] == 3);
   CHECK(json["reseats"] == 2);
+  CHECK(json["retest_due"] == true);
   CHECK(json["identity"]["firmware"] == "4f1c09");
   CHECK(json["surroundings"]["ambient"] == "22.4 degC");
   CHECK(json["events"].size() == kEvents.size());
