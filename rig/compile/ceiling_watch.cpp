@@ -38,8 +38,8 @@ Outside join(const Outside& a, const Outside& b) {
 
 class Ceiling final : public CompiledWatch {
  public:
-  Ceiling(const Product& product, const BenchSetup& bench, const TrackMap& tracks)
-      : product_{product}, bench_{bench}, tracks_{tracks} {}
+  Ceiling(const Product& product, const BenchSetup& bench, const TrackMap& tracks, std::vector<Disturbed> disturbed)
+      : product_{product}, bench_{bench}, tracks_{tracks}, disturbed_{std::move(disturbed)} {}
   std::string_view name() const override { return "ceiling"; }
   int judge_version() const override { return 2; }
 
@@ -133,13 +133,28 @@ class Ceiling final : public CompiledWatch {
            out.low >= ceiling.lowest_output.value() && out.high <= ceiling.highest_output.value();
   }
 
+  /// Whether the bench itself forces this output in this bin.
+  static bool is_forced(std::span<const Disturbed> here, const Readings& readings, std::size_t bin) {
+    const auto period = readings.scales().tracks.front().track.period;
+    const auto at = static_cast<std::int64_t>(bin) * period;
+    return std::any_of(here.begin(), here.end(), [&](const Disturbed& d) { return at + period > d.from && at < d.to; });
+  }
+  std::vector<Disturbed> disturbed_in(std::uint32_t segment, std::size_t c) const {
+    std::vector<Disturbed> here;
+    for (const auto& one : disturbed_)
+      if (one.segment == segment && one.pressure == c) here.push_back(one);
+    return here;
+  }
+
   Outside scan(std::size_t c, const Readings& readings) const {
     const auto clearly = clearly_inside(c, readings);
+    const auto forced = disturbed_in(readings.slice().record.id, c);
     Outside all;
     const std::size_t bins = std::min(readings.bins(tracks_.pressures[c].in), readings.bins(tracks_.pressures[c].out));
     Stretch run;
     for (std::size_t b = 0; b < bins; ++b) {
-      const auto by = is_clearly_inside(clearly, c, readings, b) ? std::nullopt : outside(c, readings, b);
+      const bool fine = is_clearly_inside(clearly, c, readings, b) || is_forced(forced, readings, b);
+      const auto by = fine ? std::nullopt : outside(c, readings, b);
       run = by ? Stretch{run.bins + 1, *by} : Stretch{};
       if (by && all.leading.bins == static_cast<double>(b)) all.leading = run;
       all.longest = longer(all.longest, run);
@@ -174,12 +189,14 @@ class Ceiling final : public CompiledWatch {
   Product product_;
   BenchSetup bench_;
   TrackMap tracks_;
+  std::vector<Disturbed> disturbed_;
 };
 
 }  // namespace
 
-std::unique_ptr<CompiledWatch> watch_ceiling(const Product& product, const BenchSetup& bench, const TrackMap& tracks) {
-  return std::make_unique<Ceiling>(product, bench, tracks);
+std::unique_ptr<CompiledWatch> watch_ceiling(const Product& product, const BenchSetup& bench, const TrackMap& tracks,
+                                             std::vector<Disturbed> disturbed) {
+  return std::make_unique<Ceiling>(product, bench, tracks, std::move(disturbed));
 }
 
 }  // namespace rig

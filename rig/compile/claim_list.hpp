@@ -46,6 +46,7 @@ double least_volts_per_kilopascal(const PressureChannel& channel);
 void check_line_claims(const StepSpec& step, ClaimList& list);     // claims_lines.cpp
 void check_loading_claims(const StepSpec& step, ClaimList& list);  // claims_loading.cpp
 void check_speed_claims(const SpeedLineSpec& step, ClaimList& list);
+void check_fault_claims(const FaultSpec& step, ClaimList& list);
 void check_identify_claims(const IdentifySpec& step, ClaimList& list);
 void check_supply_claims(const SupplySpec& step, ClaimList& list);  // supply_claims.cpp
 void check_dynamics_claims(const StepSpec& step, ClaimList& list);  // claims_dynamics.cpp

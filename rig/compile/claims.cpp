@@ -129,6 +129,7 @@ Complaints check_claims(const Scenario& scenario, const BenchSetup& bench, const
     if (const auto* supply = std::get_if<SupplySpec>(&step)) check_supply_claims(*supply, list);
     if (const auto* identify = std::get_if<IdentifySpec>(&step)) check_identify_claims(*identify, list);
     check_dynamics_claims(step, list);
+    if (const auto* faults = std::get_if<FaultSpec>(&step)) check_fault_claims(*faults, list);
     check_ceiling_bands(step, list);
   }
   check_program_claims(list);

@@ -7,6 +7,7 @@
 #include "rig/compile/claims.hpp"
 #include "rig/compile/connection_watch.hpp"
 #include "rig/compile/contacts_step.hpp"
+#include "rig/compile/fault_plan.hpp"
 #include "rig/compile/fault_step.hpp"
 #include "rig/compile/hold_step.hpp"
 #include "rig/compile/identify_step.hpp"
@@ -161,6 +162,8 @@ class Compiler {
       if (const auto* start = std::get_if<PowerUpSpec>(&step))
         fastest = std::max({fastest, start->speed, start->also_at ? start->also_at->speed : Rpm{0}});
       if (const auto* supply = std::get_if<SupplySpec>(&step)) fastest = std::max(fastest, supply->speed);
+      if (const auto* faults = std::get_if<FaultSpec>(&step))
+        fastest = std::max(fastest, fastest_of(*faults, product_));
       if (const auto* line = std::get_if<SpeedLineSpec>(&step)) {
         for (const auto speed : line->speeds) fastest = std::max(fastest, speed);
         fastest = std::max(fastest, line->seen_at);
@@ -300,7 +303,10 @@ class Compiler {
       }
     }
     if (self_test) steps.push_back(ask_self_test(*self_test, SelfTestPlace::closing, script));
-    plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks));
+    std::vector<Disturbed> disturbed;
+    for (const auto& step : steps)
+      for (const auto& one : step->disturbed()) disturbed.push_back(one);
+    plan_->watches.push_back(watch_ceiling(product_, plan_->bench, plan_->tracks, std::move(disturbed)));
     if (!product_.straight_through && powers_the_unit())
       plan_->watches.push_back(watch_connection(plan_->bench, plan_->tracks));
     watch_what_is_in_it();

@@ -4,6 +4,7 @@
 
 #include "rig/compile/fault_harm.hpp"
 #include "rig/compile/scenario.hpp"
+#include "rig/core/number_text.hpp"
 
 namespace rig {
 namespace {
@@ -68,6 +69,7 @@ std::string fault_text(const FaultCase& one) {
   std::string text{to_text(one.kind)};
   if (one.end) text += *one.end == OpenEnd::up ? ",up" : *one.end == OpenEnd::down ? ",down" : ",disconnected";
   if (one.beyond) text += *one.beyond == BeyondRail::low ? ",low" : ",high";
+  if (one.lasts) text += "," + shortest_text(1e3 * seconds(*one.lasts)) + "ms";
   if (one.during) text += ",during";
   return text;
 }

@@ -71,7 +71,7 @@ Harm harm_of(const FaultCase& one);
 
 /// "charge_pressure", "charge_pressure,controller", "S2+S6", "service": what a finding's name says of the wire.
 std::string wire_text(const FaultCase& one);
-/// "open,up", "out_of_range,low", "intermittent", "open,down,during".
+/// "open,up", "out_of_range,low", "lost_edges,20ms", "open,down,during".
 std::string fault_text(const FaultCase& one);
 
 }  // namespace rig

@@ -93,6 +93,14 @@ struct Scales {
   std::uint32_t tick_rate;
 };
 
+/// A stretch of a segment in which the bench itself decides what stands at a pressure's output: it says nothing of the
+/// module.
+struct Disturbed {
+  std::uint32_t segment = 0;
+  std::size_t pressure = 0;  ///< into Product::pressures
+  Nanoseconds from{0}, to{0};
+};
+
 /// One step, asked and judged. Pure: the same slice always gives the same findings, live or from the store.
 class CompiledStep {
  public:
@@ -115,6 +123,8 @@ class CompiledStep {
   virtual std::optional<Segment> again(std::size_t) const { return std::nullopt; }
   /// What segment i shows, to be drawn. REQUIRES: as judge().
   virtual std::vector<Strip> strips(std::size_t, const Slice&, const Scales&) const { return {}; }
+  /// Where the bench itself forces outputs: no watch may hold that against the unit.
+  virtual std::vector<Disturbed> disturbed() const { return {}; }
   /// Whether its findings speak of the rig alone (void, never fail).
   virtual bool of_the_rig() const { return false; }
   /// Whether its findings speak of how the unit sits in the fixture: when one is void, the run ends in "re-seat and

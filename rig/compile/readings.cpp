@@ -60,8 +60,10 @@ Reading Readings::over(TrackId track, std::size_t first, std::size_t wanted) con
   return reading;
 }
 
-std::string Readings::trouble() const {
+std::string Readings::trouble(std::span<const PortId> expected) const {
   for (const auto& flag : slice_->flags) {
+    const bool at_a_limit = flag.kind == RigFlag::Kind::current_limited || flag.kind == RigFlag::Kind::saturated;
+    if (at_a_limit && flag.port && std::find(expected.begin(), expected.end(), *flag.port) != expected.end()) continue;
     std::string text = flag.text;
     if (flag.port) text += " (port '" + bench_->ports[index(*flag.port)].name + "')";
     return text;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 
 #include "rig/compile/plan.hpp"
@@ -33,7 +34,9 @@ class Readings {
   /// One bin, calibrated. REQUIRES: i < bins(track).
   EnvelopeBin bin(TrackId track, std::size_t i) const;
   /// Why nothing may be said of this segment: a gap in a track, or a flag of the rig. Empty when all is well.
-  std::string trouble() const;
+  /// `expected`: ports that the fault being played drives to their limits, as it must: sources at their current limit,
+  /// senses at their range's end.
+  std::string trouble(std::span<const PortId> expected = {}) const;
   const Slice& slice() const { return *slice_; }
   const Scales& scales() const { return scales_; }
   const BenchSetup& bench() const { return *bench_; }

@@ -1,6 +1,7 @@
 #include "rig/run/disturbance.hpp"
 
 #include <algorithm>
+#include <set>
 
 #include <fmt/format.h>
 
@@ -75,6 +76,23 @@ std::vector<Supply> supplies_of(const Plan& plan) {
   return supplies;
 }
 
+/// Whether the bench itself breaks wires or joins them here: a source at its limit or a sense at its range's end is
+/// then its own doing, whatever else went wrong.
+bool does_something_to_wires(const Plan& plan, const Segment& segment) {
+  const auto& wiring = plan.bench.wiring;
+  std::set<PortId> relays;
+  const auto take = [&](const std::optional<PortId>& relay) {
+    if (relay) relays.insert(*relay);
+  };
+  take(wiring.ground.break_relay);
+  for (const auto& line : wiring.lines) take(line.fault_switch);
+  for (const auto& wire : wiring.faults.wires) take(wire.break_relay), take(wire.to_bus);
+  return std::any_of(segment.events.begin(), segment.events.end(), [&](const Event& event) {
+    const auto* relay = std::get_if<SetRelay>(&event.action);
+    return relay && relays.contains(relay->port);
+  });
+}
+
 std::string pulled_supply(const Plan& plan, const Slice& slice, const Scales& scales, const OutputsAsked& asked) {
   const Readings readings{plan.bench, slice, scales};
   for (const auto& supply : supplies_of(plan)) {
@@ -112,6 +130,7 @@ Cause behind_void(const Plan& plan, const Segment& segment, const Slice& slice, 
       has_gap(slice) || slice.record.reason == SegmentEnd::stopped ||
       std::any_of(slice.flags.begin(), slice.flags.end(), [](const RigFlag& flag) { return of_the_rig(flag.kind); });
   if (rig) return {Behind::rig, {}};
+  if (does_something_to_wires(plan, segment)) return {};
   if (!slice.flags.empty()) return {Behind::unit, flag_in_words(plan, slice.flags.front())};
   if (const auto port = unsettled_input(plan, segment, slice); !port.empty())
     return {Behind::unit, fmt::format("the input at '{}' does not settle", port)};

@@ -1,0 +1,516 @@
+#include "rig/compile/fault_judge.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include <fmt/format.h>
+
+#include "rig/compile/fault_matrix.hpp"
+#include "rig/compile/judgement.hpp"
+#include "rig/core/characteristic.hpp"
+#include "rig/measure/reaction.hpp"
+#include "rig/measure/uncertainty.hpp"
+
+namespace rig {
+namespace {
+
+constexpr double kInf = std::numeric_limits<double>::infinity();
+constexpr double kShareOfRamp =
+    0.4;  ///< of ramp_in: a straight line takes 0.8 of it from a tenth to nine tenths; half that
+
+double ms(double seconds) { return 1e3 * seconds; }
+
+/// No verdict either way, and why.
+Finding undecided(Named what, std::string reason, std::uint32_t segment) {
+  auto finding = not_measured(std::move(what), std::move(reason), segment);
+  finding.verdict = Verdict::undecided;
+  return finding;
+}
+
+std::string in_words(OutputMust must) {
+  switch (must) {
+    case OutputMust::pass_through:
+      return "does not pass through";
+    case OutputMust::follow_fault:
+      return "does not follow its sensor beyond the diagnostic rail";
+    case OutputMust::hold:
+      return "does not stay where it was";
+    case OutputMust::keep_table:
+      return "is not what the table says";
+    case OutputMust::stand_at:
+      return "is not at its stated voltage";
+  }
+  return {};
+}
+
+}  // namespace
+
+FaultJudge::FaultJudge(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const FaultSpec& spec,
+                       const FaultCase& one)
+    : product_{product},
+      bench_{bench},
+      tracks_{tracks},
+      spec_{spec},
+      one_{one},
+      times_{times_of(product, bench, one)},
+      own_{own_channels(product, one)},
+      expected_{ports_of(product, bench, one).expected} {}
+
+std::string FaultJudge::id(std::string_view what, std::string_view of) const {
+  const auto& point = one_.during ? one_.during->to : one_.at;
+  Characteristic characteristic;
+  characteristic.step = spec_.name;
+  characteristic.subject =
+      fmt::format("{}/{}/{}{}{}", wire_text(one_), fault_text(one_), what, of.empty() ? "" : "/", of);
+  characteristic.speed = point.speed, characteristic.pressure = point.pressure;
+  return to_text(characteristic);
+}
+
+Named FaultJudge::named(std::string_view what, std::string_view of, std::string_view in) const {
+  return {id(what, of), spec_.name, std::string{in}};
+}
+
+std::string FaultJudge::words() const {
+  std::string text = wire_text(one_) + " " + std::string{to_text(one_.kind)};
+  if (one_.end) text += *one_.end == OpenEnd::up ? ", drawn up" : *one_.end == OpenEnd::down ? ", drawn down" : "";
+  if (one_.beyond) text += *one_.beyond == BeyondRail::low ? ", low" : ", high";
+  if (one_.during) text += ", while speed and pressure change";
+  return text;
+}
+
+bool FaultJudge::is_own(std::size_t channel) const {
+  return std::find(own_.begin(), own_.end(), channel) != own_.end();
+}
+
+bool FaultJudge::forced(std::size_t channel) const {
+  for (const auto& pin : {one_.pin, one_.joined_to.value_or(one_.pin)})
+    if (pin.side == ConnectorSide::controller && pin.carries == product_.pressures[channel].name) return true;
+  return false;
+}
+
+OutputReaction FaultJudge::must(std::size_t channel) const {
+  return is_own(channel) ? one_.owed.own : one_.owed.others;
+}
+
+/// Whether the shift comes back from nothing: it then grows, but for one that only the speed had taken away.
+bool FaultJudge::ramps() const {
+  const bool speed = one_.pin.carries == "speed" || one_.kind == FaultKind::lost_edges ||
+                     (one_.joined_to && one_.joined_to->carries == "speed");
+  return product_.timing.ramp_in > Nanoseconds{0} && one_.owed.recovery.how == Recovering::by_itself && !speed &&
+         times_.reaction_due();
+}
+
+/// Whether the fault is one of the sensor or its wire, that the controller must be able to see.
+bool FaultJudge::shows_sensor_fault() const {
+  const bool kind = one_.kind == FaultKind::open || one_.kind == FaultKind::short_to_ground ||
+                    one_.kind == FaultKind::short_to_reference || one_.kind == FaultKind::short_to_battery ||
+                    one_.kind == FaultKind::out_of_range;
+  return kind && one_.pin.side == ConnectorSide::sensor && times_.reaction_due();
+}
+
+bool FaultJudge::on_temperature() const {
+  if (!product_.temperature || product_.temperature->routing == TemperatureRouting::redriven) return false;
+  const auto behind = sensors_behind(product_, one_);
+  return shows_sensor_fault() && (one_.pin.carries == product_.temperature->name ||
+                                  std::find(behind.begin(), behind.end(), product_.pressures.size()) != behind.end());
+}
+
+std::vector<std::string> FaultJudge::ids() const {
+  std::vector<std::string> ids;
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    const auto& name = product_.pressures[c].name;
+    const auto wanted = must(c).must;
+    const bool away = wanted == OutputMust::pass_through || wanted == OutputMust::follow_fault;
+    if (!forced(c)) {
+      if (times_.reaction_due()) ids.push_back(id("reaction", name));
+      if (shows_sensor_fault() && wanted == OutputMust::follow_fault) ids.push_back(id("never_hidden", name));
+      ids.push_back(id("spike", name));
+    }
+    if (one_.owed.recovery.how == Recovering::by_itself) ids.push_back(id("recovery", name));
+    if (ramps() && away && !forced(c)) ids.push_back(id("ramp_in", name));
+    if (one_.owed.recovery.how == Recovering::latched) ids.push_back(id("latched", name));
+  }
+  if (on_temperature()) ids.push_back(id("never_hidden", product_.temperature->name));
+  return ids;
+}
+
+std::vector<std::string> FaultJudge::restart_ids() const {
+  std::vector<std::string> ids;
+  if (one_.owed.recovery.how != Recovering::latched) return ids;
+  for (const auto& channel : product_.pressures) ids.push_back(id("recovery", channel.name));
+  return ids;
+}
+
+/// A source at its limit, or a sense at the end of its range, on the very wire that is shorted is what was asked for.
+std::string FaultJudge::trouble(const Readings& readings) const { return readings.trouble(expected_); }
+
+std::vector<Finding> FaultJudge::judge(const Readings& readings) const {
+  const auto segment = readings.slice().record.id;
+  std::vector<Finding> findings;
+  const auto void_all = [&](const std::string& why) {
+    for (auto& one : ids()) findings.push_back(not_measured({std::move(one), spec_.name, ""}, why, segment));
+    return findings;
+  };
+  if (const auto why = trouble(readings); !why.empty()) return void_all(why);
+  const auto course = read_course(product_, tracks_, readings, one_, times_, spec_.temperature);
+  for (const auto& line : course.lines)
+    if (line.in.empty() || line.close_out.volts.empty()) return void_all("the close look at the lines is not there");
+  const auto onset = find_onset(product_, tracks_, readings, one_, times_, course);
+  if (!onset.came.voided.empty()) return void_all(onset.came.voided);
+  if (!onset.gone.voided.empty()) return void_all(onset.gone.voided);
+
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
+    const auto wanted = must(c).must;
+    const bool away = wanted == OutputMust::pass_through || wanted == OutputMust::follow_fault;
+    const bool table = was_on_table(c, course);
+    const auto seen = [&](std::string_view what, std::string_view in, auto&& judge_it) {
+      findings.push_back(table ? judge_it()
+                               : undecided(named(what, product_.pressures[c].name, in),
+                                           fmt::format("{} was not at its table before {} came: its reaction to that "
+                                                       "cannot be seen",
+                                                       product_.pressures[c].name, words()),
+                                           segment));
+    };
+    if (!forced(c)) {
+      if (times_.reaction_due()) seen("reaction", "ms", [&] { return judge_reaction(c, course, onset, segment); });
+      if (shows_sensor_fault() && wanted == OutputMust::follow_fault)
+        findings.push_back(judge_hidden(c, course, onset, segment));
+      findings.push_back(judge_spike(c, course, segment));
+    }
+    if (one_.owed.recovery.how == Recovering::by_itself)
+      findings.push_back(judge_recovery(c, course, onset.gone, segment));
+    if (ramps() && away && !forced(c))
+      seen("ramp_in", "ms", [&] { return judge_ramp(c, course, onset.gone, segment); });
+    if (one_.owed.recovery.how == Recovering::latched)
+      seen("latched", "V", [&] { return judge_latched(c, course, segment); });
+  }
+  if (on_temperature()) findings.push_back(judge_hidden_temperature(readings, onset));
+  return findings;
+}
+
+std::vector<Finding> FaultJudge::judge_restart(const Readings& readings, Nanoseconds from) const {
+  const auto segment = readings.slice().record.id;
+  std::vector<Finding> findings;
+  if (const auto why = readings.trouble(); !why.empty()) {
+    for (auto& one : restart_ids()) findings.push_back(not_measured({std::move(one), spec_.name, "ms"}, why, segment));
+    return findings;
+  }
+  FaultTimes times;
+  times.on = times.off = times.first = from;
+  const auto course = read_course(product_, tracks_, readings, one_, times, spec_.temperature);
+  for (std::size_t c = 0; c < product_.pressures.size(); ++c)
+    findings.push_back(course.lines[c].out.empty()
+                           ? not_measured(named("recovery", product_.pressures[c].name, "ms"), "no readings", segment)
+                           : judge_recovery(c, course, {seconds(from), 0, {}, {}}, segment));
+  return findings;
+}
+
+double FaultJudge::level_doubt(std::size_t c) const {
+  const auto* line = bench_.wiring.line(product_.pressures[c].name);
+  const double volts = product_.rails[product_.pressures[c].rail].nominal.value();
+  return 1.155 * std::hypot(limit_of_error(bench_.ports[index(line->sense_in)], volts),
+                            limit_of_error(bench_.ports[index(line->sense_out)], volts));  // 2 a/sqrt(3)
+}
+
+/// Standard uncertainty in seconds between a moment seen elsewhere and one seen on a channel's output, sampling apart:
+/// what their senses may lie apart once their known delays are taken off, and what their filters do differently to a
+/// fast edge and to a slow one.
+double FaultJudge::moment_doubt(const Moment& moment, std::size_t c) const {
+  const auto& out = bench_.ports[index(bench_.wiring.line(product_.pressures[c].name)->sense_out)];
+  const auto of = [](Nanoseconds half_width) { return standard_of_rectangular(seconds(half_width)); };
+  const auto sense = [&](const Port& port) { return std::hypot(of(port.skew_error), of(port.aperture) / 2); };
+  double slower = seconds(out.settling);
+  double squares = std::pow(sense(out), 2) + std::pow(standard_of_rectangular(moment.half_width), 2);
+  if (moment.port) {
+    const auto& in = bench_.ports[index(*moment.port)];
+    squares += std::pow(sense(in), 2);
+    slower = std::max(slower, seconds(in.settling));
+  }
+  return std::sqrt(squares + std::pow(standard_of_rectangular(slower), 2));
+}
+
+bool FaultJudge::was_on_table(std::size_t c, const FaultCourse& course) const {
+  const auto& line = course.lines[c];
+  const auto to = static_cast<std::size_t>(seconds(times_.first) / course.bin);
+  for (std::size_t b = to - std::min<std::size_t>(to, 10); b < to && b < line.out.size(); ++b) {
+    const double room =
+        volts_of(product_.pressures[c], Kilopascals{spec_.band.absolute}, line.in[b].mean) + level_doubt(c);
+    if (line.out[b].mean < line.table.low[b] - room || line.out[b].mean > line.table.high[b] + room) return false;
+  }
+  return true;
+}
+
+Corridor FaultJudge::belongs(std::size_t c, const FaultCourse& course, double grow) const {
+  const auto& line = course.lines[c];
+  const auto& channel = product_.pressures[c];
+  const auto wanted = must(c);
+  const std::size_t bins = line.out.size();
+  const auto around = [&](const Corridor& where, double by) {
+    Corridor corridor = where;
+    for (auto& low : corridor.low) low -= by + grow;
+    for (auto& high : corridor.high) high += by + grow;
+    return corridor;
+  };
+  const auto flat = [&](double low, double high) {
+    return Corridor{std::vector<double>(bins, low - grow), std::vector<double>(bins, high + grow)};
+  };
+  const double band = volts_of(channel, Kilopascals{spec_.band.absolute}, line.in.front().mean);
+  switch (wanted.must) {
+    case OutputMust::pass_through:
+      return around(line.input, spec_.through.absolute);
+    case OutputMust::keep_table:
+      return around(line.table, band);
+    case OutputMust::follow_fault:
+      if (stands_beyond(channel, line, times_) == BeyondRail::high)
+        return flat(channel.rails.high.value() * line.scale_out, kInf);
+      return flat(-kInf, channel.rails.low.value() * line.scale_out);
+    case OutputMust::hold: {
+      const auto to = static_cast<std::size_t>(seconds(times_.first) / course.bin);
+      const double before = to > 0 ? line.out[to - 1].mean : line.out.front().mean;
+      return flat(before - band, before + band);
+    }
+    case OutputMust::stand_at:
+      return flat(wanted.level->value() - spec_.through.absolute, wanted.level->value() + spec_.through.absolute);
+  }
+  return {};
+}
+
+namespace {
+
+/// A corridor of bins, as limits of samples.
+struct SampleLimits {
+  std::vector<double> low, high;
+  SampleLimits(const Corridor& corridor, const CloseLook& look, double bin) {
+    for (std::size_t i = 0; i < look.volts.size(); ++i) {
+      const auto b = static_cast<std::size_t>(std::max(0.0, look.at(i) / bin));
+      low.push_back(corridor.low[std::min(b, corridor.low.size() - 1)]);
+      high.push_back(corridor.high[std::min(b, corridor.high.size() - 1)]);
+    }
+  }
+  MovingLimits limits() const { return {low, high}; }
+};
+
+}  // namespace
+
+FaultJudge::Reaction FaultJudge::reaction(std::size_t c, const FaultCourse& course, const Moment& came) const {
+  const auto look = course.lines[c].close_out.between(-kInf, seconds(times_.off));
+  const auto arrive = [&](double grow) {
+    const SampleLimits limits{belongs(c, course, grow), look, course.bin};
+    return arrival({look.volts, look.period}, limits.limits(), came.at - look.start);
+  };
+  const double doubt = level_doubt(c);
+  const auto middle = arrive(0), wide = arrive(doubt), narrow = arrive(-doubt);
+  Reaction reaction;
+  if (!wide) {
+    reaction.ended = Reaction::Ended::never;
+    reaction.ms = ms(seconds(times_.off) - came.at);
+    return reaction;
+  }
+  if (!middle || !narrow) {
+    reaction.ended = Reaction::Ended::doubtful;
+    return reaction;
+  }
+  const double by_level = (narrow->at - wide->at) / 2;
+  const double standard = std::hypot(std::hypot(moment_doubt(came, c), standard_of_rectangular(middle->half_width)),
+                                     standard_of_rectangular(by_level));
+  reaction.ms = ms(look.start + middle->at - came.at);
+  reaction.doubt_ms = ms(expanded(standard));
+  return reaction;
+}
+
+Finding FaultJudge::judge_reaction(std::size_t c, const FaultCourse& course, const Onset& onset,
+                                   std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto what = named("reaction", channel.name, "ms");
+  const auto wanted = must(c);
+  if (wanted.must == OutputMust::follow_fault && !stands_beyond(channel, course.lines[c], times_))
+    return not_measured(
+        what,
+        fmt::format("{} leaves the pin at {:.2f} V, between its diagnostic rails: no sensor fault shows", words(),
+                    course.lines[c].close_in.mean(seconds(times_.off) - 0.005, seconds(times_.off))),
+        segment);
+  const auto taken = reaction(c, course, onset.came);
+  if (taken.ended == Reaction::Ended::doubtful)
+    return undecided(what,
+                     fmt::format("{} ends so near the edge of where it belongs after {} that the bench cannot tell",
+                                 channel.name, words()),
+                     segment);
+  const double limit = ms(seconds(times_.deadline));
+  auto finding = measured(what, taken.ms, {}, {std::nullopt, limit}, taken.doubt_ms, segment);
+  if (taken.ended == Reaction::Ended::never)
+    return failed(std::move(finding), fmt::format("{} {} as long as {} is there ({:.0f} ms; due after {:.0f} ms)",
+                                                  channel.name, in_words(wanted.must), words(), taken.ms, limit));
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format("{} {} until {:.1f} ms after {} (due after {:.0f} ms)", channel.name,
+                                 in_words(wanted.must), taken.ms, words(), limit);
+  if (finding.verdict == Verdict::undecided)
+    finding.reason = fmt::format("{} took {:.1f} ms +- {:.1f} ms after {}: too near to {:.0f} ms to be sure",
+                                 channel.name, taken.ms, taken.doubt_ms, words(), limit);
+  return finding;
+}
+
+Finding FaultJudge::judge_hidden(std::size_t c, const FaultCourse& course, const Onset& onset,
+                                 std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto& line = course.lines[c];
+  const auto what = named("never_hidden", channel.name, "V");
+  const auto beyond = stands_beyond(channel, line, times_);
+  if (!beyond)
+    return not_measured(what, words() + " leaves the pin between its diagnostic rails: no sensor fault shows", segment);
+  const auto look =
+      line.close_out.between(onset.came.at + onset.came.half_width + seconds(times_.deadline), seconds(times_.off));
+  if (look.volts.empty()) return not_measured(what, "nothing was recorded after the deadline", segment);
+  const auto [least, most] = std::minmax_element(look.volts.begin(), look.volts.end());
+  const bool low = *beyond == BeyondRail::low;
+  const double value = low ? *most : *least;
+  const double limit = (low ? channel.rails.low : channel.rails.high).value() * line.scale_out;
+  const auto* wiring = bench_.wiring.line(channel.name);
+  auto finding = measured(what, value, {}, low ? Band{{}, limit} : Band{limit, {}},
+                          1.155 * limit_of_error(bench_.ports[index(wiring->sense_out)], value), segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format(
+        "{} shows the controller {:.2f} V while its input stands {} its rail ({}): the module "
+        "hides its sensor's fault",
+        channel.name, value, low ? "below" : "above", words());
+  return finding;
+}
+
+Finding FaultJudge::judge_hidden_temperature(const Readings& readings, const Onset& onset) const {
+  const auto& channel = *product_.temperature;
+  const auto what = named("never_hidden", channel.name, "V");
+  const auto segment = readings.slice().record.id;
+  const double bin = seconds(readings.scales().tracks[index(tracks_.temperature->out)].track.period);
+  const auto first = static_cast<std::size_t>(
+      std::ceil((std::max(onset.came.at, seconds(times_.on + times_.travel)) + seconds(times_.deadline)) / bin));
+  const auto last = static_cast<std::size_t>(seconds(times_.off) / bin);
+  const auto in = readings.over(tracks_.temperature->in, first, last - std::min(first, last));
+  const auto out = readings.over(tracks_.temperature->out, first, last - std::min(first, last));
+  const auto rail = readings.over(tracks_.rails[channel.rail].controller, first, last - std::min(first, last));
+  if (in.bins == 0 || out.bins == 0 || rail.bins == 0)
+    return not_measured(what, "nothing was recorded after the deadline", segment);
+  const double coldest = channel.curve.volts(channel.lowest, Volts{rail.value}).value();
+  const double hottest = channel.curve.volts(channel.highest, Volts{rail.value}).value();
+  const bool high = in.value > coldest;
+  if (!high && in.value > hottest)
+    return not_measured(what, words() + " leaves the pin at a plausible temperature: no sensor fault shows", segment);
+  auto finding = high ? measured(what, out.low, {}, {coldest, {}}, out.uncertainty, segment)
+                      : measured(what, out.high, {}, {{}, hottest}, out.uncertainty, segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format(
+        "{} shows the controller {:.2f} V, a plausible temperature, with {}: the module hides "
+        "its sensor's fault",
+        channel.name, finding.value, words());
+  return finding;
+}
+
+/// Anywhere between input and table is on the way from one to the other; beyond both is a spike.
+Finding FaultJudge::judge_spike(std::size_t c, const FaultCourse& course, std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto& line = course.lines[c];
+  const double room =
+      std::max(spec_.through.absolute, volts_of(channel, Kilopascals{spec_.band.absolute}, line.in.front().mean)) +
+      level_doubt(c);
+  Corridor may;
+  for (std::size_t b = 0; b < line.out.size(); ++b) {
+    double low = line.reach.low[b], high = line.reach.high[b];
+    if (must(c).level) low = std::min(low, must(c).level->value()), high = std::max(high, must(c).level->value());
+    may.low.push_back(low - room), may.high.push_back(high + room);
+  }
+  const auto& look = line.close_out;
+  const SampleLimits close{may, look, course.bin};
+  double longest = longest_outside({look.volts, look.period}, close.limits(), 0), doubt = look.period;
+  // Out of the close look, by what every conversion of a bin was at most.
+  const auto from = static_cast<std::size_t>(seconds(times_.window_from) / course.bin);
+  const auto to = static_cast<std::size_t>(seconds(times_.window_to) / course.bin);
+  double run = 0;
+  for (std::size_t b = 0; b < line.out.size(); ++b) {
+    const bool seen_closely = b >= from && b < to;
+    const bool outside = !seen_closely && (line.out[b].low < may.low[b] || line.out[b].high > may.high[b]);
+    run = outside ? run + course.bin : 0;
+    if (run > longest) longest = run, doubt = course.bin / 2;
+  }
+  const double limit = ms(seconds(one_.owed.longest_spike));
+  auto finding = measured(named("spike", channel.name, "ms"), ms(longest), {}, {std::nullopt, limit},
+                          longest > 0 ? ms(1.155 * doubt) : 0, segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format(
+        "{} is neither its input nor what the table says, nor between them, for {:.1f} ms "
+        "around {} (allowed {:.1f} ms)",
+        channel.name, ms(longest), words(), limit);
+  return finding;
+}
+
+Finding FaultJudge::judge_recovery(std::size_t c, const FaultCourse& course, const Moment& gone,
+                                   std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto& line = course.lines[c];
+  const double room = volts_of(channel, Kilopascals{spec_.band.absolute}, line.in.back().mean);
+  std::vector<double> means, low = line.table.low, high = line.table.high;
+  for (const auto& bin : line.out) means.push_back(bin.mean);
+  for (auto& v : low) v -= room;
+  for (auto& v : high) v += room;
+  const auto arrived = arrival({means, course.bin}, {low, high}, gone.at);
+  const auto what = named("recovery", channel.name, "ms");
+  const double limit = ms(seconds(one_.owed.recovery.within));
+  const double value = arrived ? arrived->at + (arrived->half_width > 0 ? course.bin / 2 : 0) - gone.at
+                               : static_cast<double>(line.out.size()) * course.bin - gone.at;
+  const double standard = std::hypot(moment_doubt(gone, c), standard_of_rectangular(course.bin));
+  auto finding = measured(what, ms(std::max(0.0, value)), {}, {std::nullopt, limit}, ms(expanded(standard)), segment);
+  if (!arrived || finding.verdict == Verdict::fail)
+    return failed(std::move(finding), fmt::format("{} is not back on its table {:.0f} ms after {} has gone (due within "
+                                                  "{:.0f} ms)",
+                                                  channel.name, ms(value), words(), limit));
+  return finding;
+}
+
+/// What a shift that comes back all at once does to a boost controller is what the module's ramp is for.
+Finding FaultJudge::judge_ramp(std::size_t c, const FaultCourse& course, const Moment& gone,
+                               std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto& line = course.lines[c];
+  const auto what = named("ramp_in", channel.name, "ms");
+  const auto share = [&](std::size_t b) {
+    const double whole = line.in[b].mean - (line.table.low[b] + line.table.high[b]) / 2;
+    return whole > 0.02 ? (line.in[b].mean - line.out[b].mean) / whole : std::nan("");
+  };
+  // Backwards from the end, where all of the shift is there.
+  const auto first = static_cast<std::size_t>(std::max(0.0, gone.at / course.bin)) + 5;
+  std::size_t b = line.out.size();
+  while (b > first && share(b - 1) > 0.9) --b;
+  const std::size_t whole = b;
+  while (b > first && share(b - 1) > 0.1) --b;
+  if (whole == line.out.size() || b == first)
+    return undecided(what,
+                     fmt::format("{} does not come back from nothing to its whole shift after {}: how it grows "
+                                 "cannot be seen",
+                                 channel.name, words()),
+                     segment);
+  const double grown = static_cast<double>(whole - b) * course.bin;
+  const double least = kShareOfRamp * seconds(product_.timing.ramp_in);
+  auto finding = measured(what, ms(grown), {}, {ms(least), std::nullopt}, ms(1.155 * course.bin), segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format("the shift of {} comes back within {:.0f} ms after {}; it must grow over {:.0f} ms",
+                                 channel.name, ms(grown), words(), ms(seconds(product_.timing.ramp_in)));
+  return finding;
+}
+
+Finding FaultJudge::judge_latched(std::size_t c, const FaultCourse& course, std::uint32_t segment) const {
+  const auto& channel = product_.pressures[c];
+  const auto& line = course.lines[c];
+  const auto from = static_cast<std::size_t>(
+      std::ceil((seconds(times_.off + times_.travel) + seconds(times_.deadline)) / course.bin));
+  double worst = 0;
+  for (std::size_t b = from; b < line.out.size(); ++b) {
+    const double apart = line.out[b].mean - line.in[b].mean;
+    if (std::abs(apart) > std::abs(worst)) worst = apart;
+  }
+  auto finding = measured(named("latched", channel.name, "V"), worst, 0.0, Band::around(0, spec_.through),
+                          level_doubt(c), segment);
+  if (finding.verdict == Verdict::fail)
+    finding.reason = fmt::format("{} shifts again ({:+.3f} V) though {} should have latched until power is cycled",
+                                 channel.name, worst, words());
+  return finding;
+}
+
+}  // namespace rig
