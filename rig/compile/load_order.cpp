@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 
 #include "rig/compile/load_parts.hpp"
 
@@ -20,11 +21,13 @@ bool any(const std::vector<StepSpec>& steps) {
   return std::any_of(steps.begin(), steps.end(), is<Spec>);
 }
 
+constexpr int kFewStarts = 10, kManyStarts = 20;
+
 class OrderCheck {
  public:
   OrderCheck(const Scenario& scenario, const std::vector<yaml::Place>& places, yaml::Place all,
              PlacedComplaints& complaints)
-      : scenario_{scenario}, steps_{scenario.steps}, places_{places}, all_{all}, complaints_{complaints} {}
+      : scenario_{scenario}, steps_{scenario.steps}, places_{places}, all_{all}, complaints_{complaints}, all_read_{complaints.count() == 0} {}
 
   void end_of_line() {
     check_beginning();
@@ -33,14 +36,7 @@ class OrderCheck {
     check_after_sweep();
     check_end();
   }
-  void regression() {
-    for (std::size_t i = 0; i < steps_.size(); ++i) {
-      const auto* starts = std::get_if<PowerUpSpec>(&steps_[i]);
-      if (starts && starts->repeat < 20)
-        complaints_.add(places_[i], fmt::format("{} starts are too few for a regression", starts->repeat),
-                        "Write `repeat: 20` or more: a glitch may come with one start in ten");
-    }
-  }
+  void regression() { check_starts(kManyStarts, "a regression"); }
 
  private:
   bool has_service() const { return scenario_.product && scenario_.product->service; }
@@ -69,8 +65,86 @@ class OrderCheck {
     need(any<SpeedLineSpec>(steps_), "speed_line");
     need(any<PassThroughSpec>(steps_), "pass_through");
     need(any<SupplySpec>(steps_), "supply");
+    need(any<FaultSpec>(steps_), "fault");
     need(any<SweepSpec>(steps_), "sweep");
     if (has_service()) need(any<IdentifySpec>(steps_), "identify");
+    check_starts(kFewStarts, "an end of line");
+    check_speed_lines();
+    check_sweeps();
+  }
+
+  /// A glitch at one start in ten must have a fair chance to show.
+  void check_starts(int least, std::string_view where) {
+    for (std::size_t i = 0; i < steps_.size(); ++i) {
+      const auto* starts = std::get_if<PowerUpSpec>(&steps_[i]);
+      if (starts && starts->repeat < least)
+        complaints_.add(places_[i], fmt::format("{} starts are too few for {}", starts->repeat, where),
+                        fmt::format("Write `repeat: {}` or more: a glitch may come with one start in ten", least));
+    }
+  }
+
+  /// A threshold that lies wrong shows only when the levels are off.
+  void check_speed_lines() {
+    const bool whole = std::any_of(steps_.begin(), steps_.end(), [](const StepSpec& step) {
+      const auto* line = std::get_if<SpeedLineSpec>(&step);
+      return line && line->raised_lows && line->lowered_highs && line->slow_noisy_edges;
+    });
+    if (any<SpeedLineSpec>(steps_) && !whole)
+      complaints_.add(all_, "no speed_line tries poor levels and poor edges together",
+                      "Leave out `raised_lows`, `lowered_highs` and `slow_noisy_edges`, or set all of them to true");
+  }
+
+  /// What the sweeps visit along one axis of the tables: between breakpoints, below the first and above the last.
+  struct Visited {
+    bool between = false, below = false, above = false;
+  };
+  Visited visited(std::size_t axis) const {
+    Visited seen;
+    const auto& product = *scenario_.product;
+    for (const auto& channel : product.pressures) {
+      if (!channel.shift) continue;
+      const auto& breakpoints = product.tables[channel.shift->table].table.axis(axis);
+      for (const auto& step : steps_) {
+        const auto* sweep = std::get_if<SweepSpec>(&step);
+        if (!sweep) continue;
+        std::vector<double> values;
+        for (const auto speed : sweep->speeds)
+          if (axis == 0) values.push_back(speed.value());
+        for (const auto pressure : sweep->pressures)
+          if (axis == 1) values.push_back(pressure.value());
+        for (const double value : values) {
+          const bool at =
+              std::any_of(breakpoints.begin(), breakpoints.end(), [&](double b) { return std::abs(b - value) < 1e-6; });
+          seen.below |= value < breakpoints.front() - 1e-6;
+          seen.above |= value > breakpoints.back() + 1e-6;
+          seen.between |= !at && value > breakpoints.front() && value < breakpoints.back();
+        }
+      }
+    }
+    return seen;
+  }
+
+  /// A sweep of breakpoints alone misses a module that does not interpolate, and one that does not hold the table's
+  /// edges; one throttle drop misses channels that are read for each other.
+  void check_sweeps() {
+    if (!scenario_.product || !any<SweepSpec>(steps_) || !all_read_) return;
+    for (const auto& [axis, word] : {std::pair<std::size_t, std::string_view>{0, "speeds"}, {1, "pressures"}}) {
+      const auto seen = visited(axis);
+      if (!seen.between)
+        complaints_.add(all_, fmt::format("no sweep visits {} between the table's breakpoints", word),
+                        fmt::format("Write `{}: {{breakpoints: true, midpoints: true, ...}}`", word));
+      if (!seen.below || !seen.above)
+        complaints_.add(all_, fmt::format("no sweep visits {} beyond both ends of the table", word),
+                        fmt::format("Write `{}: {{..., beyond: [below the first, above the last]}}`", word));
+    }
+    const bool drops = std::any_of(steps_.begin(), steps_.end(), [](const StepSpec& step) {
+      const auto* sweep = std::get_if<SweepSpec>(&step);
+      return sweep && sweep->throttle_drop.size() > 1;
+    });
+    if (scenario_.product->pressures.size() > 1 && !drops)
+      complaints_.add(
+          all_, "no sweep drives the two pressures apart in more than one way",
+          "Write `throttle_drop: [6 kPa, 18 kPa]`: two channels that are read for each other look alike else");
   }
 
   /// Every state in which an engine can meet the module.
@@ -144,6 +218,7 @@ class OrderCheck {
   const std::vector<yaml::Place>& places_;
   yaml::Place all_;
   PlacedComplaints& complaints_;
+  bool all_read_;  ///< else nobody knows what a sweep would have visited
 };
 
 }  // namespace

@@ -72,6 +72,7 @@ void check_unshifted(const PowerUpSpec::Unshifted& at, yaml::Place place, const 
 StepSpec read_power_up(MapReader& step, const Product* product) {
   PlacedComplaints& complaints = step.complaints();
   PowerUpSpec spec;
+  spec.repeat = 10;
   step.may("repeat", spec.repeat, Allowed<int>{1, 1000});
   step.may("off_time", spec.off, Allowed<Nanoseconds>{10ms, 60s});
   if (const Node* at = step.need("at", "{speed: 3500 rpm, pressure: 200 kPa}")) {
