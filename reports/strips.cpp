@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <string>
-#include <string_view>
 #include <vector>
 
 #include "reports/figures.hpp"
@@ -19,23 +18,11 @@ struct Shown {
   const Finding* finding;  ///< may be missing: the run ended before it was judged
 };
 
-constexpr std::string_view kMs = "\u00a0ms";
-
-std::string figure_in_ms(Nanoseconds time) {
-  const double value = seconds(time) * 1e3;
-  return figure(value, value < 100 ? 1 : 0);
-}
-
-/// "right after 12.3 ms (±0.4), 50.0 ms allowed".
-std::string timing(const Strip& strip) {
-  if (!strip.onset) return {};
-  const auto allowed = strip.deadline
-                           ? ", " + figure_in_ms(*strip.deadline - *strip.onset) + std::string{kMs} + " allowed"
-                           : std::string{};
-  if (!strip.arrived) return strip.deadline ? "no arrival seen" + allowed : "";
-  auto text = "right after " + figure_in_ms(*strip.arrived - *strip.onset) + std::string{kMs};
-  if (strip.uncertainty) text += "\u00a0(\u00b1" + figure_in_ms(*strip.uncertainty) + ")";
-  return text + allowed;
+/// "measured 17.0 ms (±0.8), allowed at most 50.0": as stored, so that picture and table cannot contradict each other.
+std::string figures_of(const Finding& finding) {
+  auto text = "measured " + with_unit(finding.value, finding.in);
+  if (finding.uncertainty > 0) text += " (\u00b1" + figure(finding.uncertainty, places_for(finding.in)) + ")";
+  return text + ", allowed " + allowed(finding);
 }
 
 /// The stored finding's word; where the stretch shown would have had another by itself, that too.
@@ -46,8 +33,8 @@ void write_caption(Markup& page, const Shown& shown) {
   page.open("span", {{"class", "word " + std::string{verdict_class(verdict)}}});
   write_small_mark(page, verdict);
   page.text(shown.finding ? to_text(verdict) : "not judged").close().text(" ").text(spoken(strip.title)).close();
-  if (const auto text = timing(strip); !text.empty()) page.element("p", text, {{"class", "timing"}});
   if (!shown.finding) return;
+  page.element("p", figures_of(*shown.finding), {{"class", "timing"}});
   if (strip.verdict != verdict)
     page.element("p", "this stretch by itself: " + std::string{to_text(strip.verdict)}, {{"class", "why"}});
   if (verdict != Verdict::pass && !shown.finding->reason.empty())

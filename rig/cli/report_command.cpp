@@ -35,7 +35,7 @@ std::string purpose_of(const std::string& step) {
       {"sweep", "the map over speed and pressure, each point read once settled"},
       {"last_pass_through", "out = in once more without power: taken out or dead, the engine is as its maker built it"},
       {"derate", "how the shift goes away as the intake air warms"},
-      {"fault", "a wire broken, shorted or worn, a signal wrong: what the unit does, by when, and how it comes back"},
+      {"faults", "a wire broken, shorted or worn, a signal wrong: what the unit does, by when, and how it comes back"},
       {"step_response", "a sudden pressure: delay, settling and overshoot of the output"},
       {"supply", "the battery and the 5 V rails through dips, ramps and cranking"},
       {"replay", "a recorded drive played again: the output against the tables all along"},

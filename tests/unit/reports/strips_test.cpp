@@ -32,17 +32,16 @@ TEST_CASE("a strip says in words what was done, when it was right, what was allo
           "[reports][strips]") {
   const auto page = drawn({sample::fault_strip({"short_to_ground: charge_pressure, at 3500 rpm, 200 kPa", "fault/a"})},
                           {reaction("fault/a", 17)});
-  for (const char* said : {"short to ground: charge pressure, at 3500 rpm, 200 kPa", "right after 17.0", "(\u00b10.8)",
-                           "50.0", "allowed", ">onset<", ">deadline<", ">arrived<", ">removed<", "ms from the onset",
-                           "manifold pressure, V", "speed, rpm", "pass"}) {
+  for (const char* said : {"short to ground: charge pressure, at 3500 rpm, 200 kPa",
+                           "measured 17.0 ms (\u00b10.8), allowed at most 50.0", ">onset<", ">deadline<", ">arrived<",
+                           ">removed<", "ms from the onset", "manifold pressure, V", "speed, rpm", "pass"}) {
     INFO(said);
     CHECK(holds(page, said));
   }
 }
 
-TEST_CASE("a strip without an arrival says so and marks none", "[reports][strips]") {
+TEST_CASE("a strip without an arrival marks none and says why", "[reports][strips]") {
   const auto page = drawn({sample::fault_strip({"open", "fault/a", Verdict::fail, 900})}, {reaction("fault/a", 900)});
-  CHECK(holds(page, "no arrival seen"));
   CHECK_FALSE(holds(page, ">arrived<"));
   CHECK(holds(page, "it came too late. Check the relay"));
 }
