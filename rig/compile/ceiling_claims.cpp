@@ -120,6 +120,20 @@ double shift_at(const Product& product, Rpm speed, Kilopascals pressure) {
   return most;
 }
 
+/// The part of the map that a fault's case plays in.
+BandRegion region_of(const FaultCase& one) {
+  BandRegion where{one.at.speed, one.at.speed, one.at.pressure, one.at.pressure, {}, {}, {}};
+  const auto reach = [&](const FaultPoint& point) {
+    where.speed_from = std::min(*where.speed_from, point.speed);
+    where.speed_to = std::max(*where.speed_to, point.speed);
+    where.pressure_from = std::min(*where.pressure_from, point.pressure);
+    where.pressure_to = std::max(*where.pressure_to, point.pressure);
+  };
+  if (one.during) reach(one.during->to);
+  if (one.moves_to) reach(*one.moves_to);
+  return where;
+}
+
 }  // namespace
 
 void check_ceiling_bands(const StepSpec& step, ClaimList& list) {
@@ -148,6 +162,9 @@ void check_ceiling_bands(const StepSpec& step, ClaimList& list) {
     bands.about_table(supply->name, "the band", supply->band,
                       {supply->speed, supply->speed, supply->pressure, supply->pressure, {}, {}, {}});
     bands.about_input(supply->name, "the passive band", {supply->passive_band.value(), 0});
+  } else if (const auto* faults = std::get_if<FaultSpec>(&step)) {
+    bands.about_input(faults->name, "`pass_through`", faults->through);
+    for (const auto& one : faults->cases) bands.about_table(faults->name, "`table`", faults->band, region_of(one));
   } else if (const auto* loading = std::get_if<LoadingSpec>(&step)) {
     bands.at_rails(loading->name, loading->rail_distance);
   } else if (const auto* hold = std::get_if<HoldSpec>(&step)) {

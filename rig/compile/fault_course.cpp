@@ -133,13 +133,14 @@ class CourseReader {
       std::optional<Pins> before;
       double low = 0, high = 0, lowest = 0, highest = 0;  // V; the latter against the input, as it last was
       for (std::size_t b = 0; b < line.in.size(); ++b) {
-        auto pins = pins_at(course, c, b, intervals + static_cast<double>(lag) * bin_);
-        if (!pins) {
+        line.untold.push_back(untold_at(course, c, b));
+        if (line.untold.back() != Untold::no) {
           line.table.low.push_back(line.input.low[b]), line.table.high.push_back(line.input.high[b]);
           add_reach(line, b, lowest, highest);
           continue;
         }
-        if (!before || !near(*before, *pins)) std::tie(low, high) = table_at(c, *pins), before = std::move(pins);
+        const auto pins = pins_at(course, c, b, intervals + static_cast<double>(lag) * bin_);
+        if (!before || !near(*before, pins)) std::tie(low, high) = table_at(c, pins), before = pins;
         line.table.low.push_back(low), line.table.high.push_back(high);
         lowest = low - line.in[b].mean, highest = high - line.in[b].mean;
         add_reach(line, b, lowest, highest);
@@ -171,24 +172,47 @@ class CourseReader {
     return corridor;
   }
 
-  /// Nothing where the table does not apply: an input beyond its rails, a 5 V rail away.
-  std::optional<Pins> pins_at(const FaultCourse& course, std::size_t c, std::size_t b, double lag) {
+  /// The inputs that a channel's output depends on: its own and the one that indexes its table.
+  bool depends_on(std::size_t c, std::size_t input) const {
+    const auto& shift = product_.pressures[c].shift;
+    return input == c || (shift && shift->index_pressure == input);
+  }
+
+  Untold untold_at(const FaultCourse& course, std::size_t c, std::size_t b) const {
+    const auto away = [&](std::size_t rail, TrackId track) {
+      return rail_at(track, b) < product_.rails[rail].lowest.value();
+    };
+    for (std::size_t i = 0; i < course.lines.size(); ++i) {
+      const auto rail = product_.pressures[i].rail;
+      if (depends_on(c, i) && away(rail, tracks_.rails[rail].controller)) return Untold::controller_rail;
+    }
+    for (std::size_t i = 0; i < course.lines.size(); ++i) {
+      if (!depends_on(c, i)) continue;
+      const auto& channel = product_.pressures[i];
+      const auto& bins = course.lines[i].in;
+      if (away(channel.rail, tracks_.rails[channel.rail].sensor)) return Untold::sensor_rail;
+      const double scale = rail_at(tracks_.rails[channel.rail].sensor, b) / channel.curve.nominal_rail().value();
+      if (b >= bins.size() || bins[b].mean < channel.rails.low.value() * scale ||
+          bins[b].mean > channel.rails.high.value() * scale)
+        return Untold::input;
+    }
+    return Untold::no;
+  }
+
+  /// REQUIRES: the table can be told there.
+  Pins pins_at(const FaultCourse& course, std::size_t c, std::size_t b, double lag) {
     Pins pins;
     for (std::size_t i = 0; i < course.lines.size(); ++i) {
       const auto& channel = product_.pressures[i];
-      const double rail = rail_at(tracks_.rails[channel.rail].sensor, b);
-      if (rail < product_.rails[channel.rail].lowest.value() || b >= course.lines[i].in.size()) return std::nullopt;
-      const double scale = rail / channel.curve.nominal_rail().value();
-      const auto& bin = course.lines[i].in[b];
-      if (bin.mean < channel.rails.low.value() * scale || bin.mean > channel.rails.high.value() * scale)
-        return std::nullopt;
-      pins.low.push_back(std::max(course.lines[i].lately.low[b], channel.rails.low.value() * scale));
-      pins.high.push_back(std::min(course.lines[i].lately.high[b], channel.rails.high.value() * scale));
+      const double nominal = channel.curve.nominal_rail().value();
+      const bool counts = depends_on(c, i);
+      const double rail = counts ? rail_at(tracks_.rails[channel.rail].sensor, b) : nominal;
+      const double low = channel.rails.low.value() * rail / nominal, high = channel.rails.high.value() * rail / nominal;
+      pins.low.push_back(counts ? std::max(course.lines[i].lately.low[b], low) : low);
+      pins.high.push_back(counts ? std::min(course.lines[i].lately.high[b], high) : low);
       pins.sensor_rail.push_back(rail);
     }
-    const auto& own = product_.pressures[c];
-    pins.controller_rail = rail_at(tracks_.rails[own.rail].controller, b);
-    if (pins.controller_rail < product_.rails[own.rail].lowest.value()) return std::nullopt;
+    pins.controller_rail = rail_at(tracks_.rails[product_.pressures[c].rail].controller, b);
     const double now = static_cast<double>(b + 1) * bin_;
     std::tie(pins.slowest, pins.fastest) = speed_.over(now - lag, now);
     pins.temperature = temperature_at(b);
@@ -249,6 +273,12 @@ class CourseReader {
 };
 
 }  // namespace
+
+Untold LineCourse::untold_in(std::size_t from, std::size_t to) const {
+  for (std::size_t b = from; b < std::min(to, untold.size()); ++b)
+    if (untold[b] != Untold::no) return untold[b];
+  return Untold::no;
+}
 
 CloseLook CloseLook::between(double from, double to) const {
   CloseLook part;

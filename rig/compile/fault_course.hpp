@@ -25,14 +25,26 @@ struct Corridor {
   std::vector<double> low, high;
 };
 
+/// Why the table cannot be told at some moment.
+enum class Untold {
+  no,               ///< it can
+  controller_rail,  ///< a 5 V rail is away that the bench feeds
+  sensor_rail,      ///< ... that the module feeds
+  input             ///< the channel's own input, or the one that indexes its table, is beyond its diagnostic rails
+};
+
 struct LineCourse {
   std::vector<EnvelopeBin> in, out;
   CloseLook close_in, close_out;
   Corridor input;   ///< what the input has been over the time a driven output takes to come close
   Corridor lately;  ///< ... over the time it may still be on its way
-  Corridor table;   ///< where the table wants the output, for what the pins have carried over that time
-  Corridor reach;   ///< all that lies between an input and a table that it has left behind: what it may come through
+  Corridor table;   ///< where the table wants the output, for what the pins have carried over that time; where it is
+                    ///< untold, the input: nothing is held to that
+  std::vector<Untold> untold;  ///< bin by bin
+  Corridor reach;  ///< all that lies between an input and a table that it has left behind: what it may come through
   double scale_in = 1, scale_out = 1;  ///< of the 5 V rail on either side before the fault, of its nominal voltage
+  /// The first reason between two bins for which the table cannot be told; `no` when it always can.
+  Untold untold_in(std::size_t from, std::size_t to) const;
 };
 
 struct FaultCourse {

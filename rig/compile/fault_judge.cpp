@@ -6,7 +6,7 @@
 
 #include <fmt/format.h>
 
-#include "rig/compile/fault_matrix.hpp"
+#include "rig/compile/fault_findings.hpp"
 #include "rig/compile/judgement.hpp"
 #include "rig/core/characteristic.hpp"
 #include "rig/measure/reaction.hpp"
@@ -16,17 +16,8 @@ namespace rig {
 namespace {
 
 constexpr double kInf = std::numeric_limits<double>::infinity();
-constexpr double kShareOfRamp =
-    0.4;  ///< of ramp_in: a straight line takes 0.8 of it from a tenth to nine tenths; half that
-
-double ms(double seconds) { return 1e3 * seconds; }
-
-/// No verdict either way, and why.
-Finding undecided(Named what, std::string reason, std::uint32_t segment) {
-  auto finding = not_measured(std::move(what), std::move(reason), segment);
-  finding.verdict = Verdict::undecided;
-  return finding;
-}
+constexpr std::size_t kBinsBefore = 10;    ///< in which an output must be at its table before a fault
+constexpr Nanoseconds kBefore{2'000'000};  ///< what is off a scale is told as of its bin's start, or the one before
 
 std::string in_words(OutputMust must) {
   switch (must) {
@@ -58,12 +49,11 @@ FaultJudge::FaultJudge(const Product& product, const BenchSetup& bench, const Tr
       expected_{ports_of(product, bench, one).expected} {}
 
 std::string FaultJudge::id(std::string_view what, std::string_view of) const {
-  const auto& point = one_.during ? one_.during->to : one_.at;
   Characteristic characteristic;
   characteristic.step = spec_.name;
   characteristic.subject =
       fmt::format("{}/{}/{}{}{}", wire_text(one_), fault_text(one_), what, of.empty() ? "" : "/", of);
-  characteristic.speed = point.speed, characteristic.pressure = point.pressure;
+  characteristic.speed = one_.at.speed, characteristic.pressure = one_.at.pressure;
   return to_text(characteristic);
 }
 
@@ -101,21 +91,6 @@ bool FaultJudge::ramps() const {
          times_.reaction_due();
 }
 
-/// Whether the fault is one of the sensor or its wire, that the controller must be able to see.
-bool FaultJudge::shows_sensor_fault() const {
-  const bool kind = one_.kind == FaultKind::open || one_.kind == FaultKind::short_to_ground ||
-                    one_.kind == FaultKind::short_to_reference || one_.kind == FaultKind::short_to_battery ||
-                    one_.kind == FaultKind::out_of_range;
-  return kind && one_.pin.side == ConnectorSide::sensor && times_.reaction_due();
-}
-
-bool FaultJudge::on_temperature() const {
-  if (!product_.temperature || product_.temperature->routing == TemperatureRouting::redriven) return false;
-  const auto behind = sensors_behind(product_, one_);
-  return shows_sensor_fault() && (one_.pin.carries == product_.temperature->name ||
-                                  std::find(behind.begin(), behind.end(), product_.pressures.size()) != behind.end());
-}
-
 std::vector<std::string> FaultJudge::ids() const {
   std::vector<std::string> ids;
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
@@ -124,7 +99,7 @@ std::vector<std::string> FaultJudge::ids() const {
     const bool away = wanted == OutputMust::pass_through || wanted == OutputMust::follow_fault;
     if (!forced(c)) {
       if (times_.reaction_due()) ids.push_back(id("reaction", name));
-      if (shows_sensor_fault() && wanted == OutputMust::follow_fault) ids.push_back(id("never_hidden", name));
+      if (owes_never_hidden(c)) ids.push_back(id("never_hidden", name));
       ids.push_back(id("spike", name));
     }
     if (one_.owed.recovery.how == Recovering::by_itself) ids.push_back(id("recovery", name));
@@ -143,7 +118,20 @@ std::vector<std::string> FaultJudge::restart_ids() const {
 }
 
 /// A source at its limit, or a sense at the end of its range, on the very wire that is shorted is what was asked for.
-std::string FaultJudge::trouble(const Readings& readings) const { return readings.trouble(expected_); }
+std::string FaultJudge::trouble(const Readings& readings) const {
+  return readings.trouble({expected_, times_.first - kBefore, times_.window_to});
+}
+
+/// A close look that breaks off early has not seen whether a reaction stays.
+bool FaultJudge::looked_closely(const FaultCourse& course) const {
+  const auto whole = [&](const CloseLook& look) {
+    return !look.volts.empty() && look.start <= seconds(times_.on) &&
+           look.at(look.volts.size() - 1) >= seconds(times_.off);
+  };
+  return std::all_of(course.lines.begin(), course.lines.end(), [&](const LineCourse& line) {
+    return !line.in.empty() && whole(line.close_in) && whole(line.close_out);
+  });
+}
 
 std::vector<Finding> FaultJudge::judge(const Readings& readings) const {
   const auto segment = readings.slice().record.id;
@@ -154,55 +142,53 @@ std::vector<Finding> FaultJudge::judge(const Readings& readings) const {
   };
   if (const auto why = trouble(readings); !why.empty()) return void_all(why);
   const auto course = read_course(product_, tracks_, readings, one_, times_, spec_.temperature);
-  for (const auto& line : course.lines)
-    if (line.in.empty() || line.close_out.volts.empty()) return void_all("the close look at the lines is not there");
+  if (!looked_closely(course)) return void_all("the close look at the lines is not there, or not whole");
   const auto onset = find_onset(product_, tracks_, readings, one_, times_, course);
   if (!onset.came.voided.empty()) return void_all(onset.came.voided);
-  if (!onset.gone.voided.empty()) return void_all(onset.gone.voided);
+  const double seen_for = seconds(times_.off) - onset.came.at - onset.came.half_width;
+  if (times_.reaction_due() && seen_for < seconds(times_.deadline))
+    return void_all(
+        fmt::format("{} was at the pin for {:.1f} ms, less than the deadline: too little was seen; let it "
+                    "last longer",
+                    words(), ms(seen_for)));
+  // A program that stands still comes back by itself: what it owes counts from when it was made to.
+  const auto& gone = one_.kind == FaultKind::hang ? onset.came : onset.gone;
 
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
     const auto wanted = must(c).must;
     const bool away = wanted == OutputMust::pass_through || wanted == OutputMust::follow_fault;
-    const bool table = was_on_table(c, course);
+    const auto first = static_cast<std::size_t>(seconds(times_.first) / course.bin);
+    const auto why = course.lines[c].untold_in(first - std::min(first, kBinsBefore), first);
+    const bool table = why == Untold::no && was_on_table(c, course);
     const auto seen = [&](std::string_view what, std::string_view in, auto&& judge_it) {
-      findings.push_back(table ? judge_it()
-                               : undecided(named(what, product_.pressures[c].name, in),
-                                           fmt::format("{} was not at its table before {} came: its reaction to that "
-                                                       "cannot be seen",
-                                                       product_.pressures[c].name, words()),
-                                           segment));
+      auto name = named(what, product_.pressures[c].name, in);
+      if (table) return findings.push_back(judge_it());
+      if (why != Untold::no) return findings.push_back(untold(std::move(name), c, why, segment));
+      findings.push_back(undecided(std::move(name),
+                                   fmt::format("{} was not at its table before {} came: its reaction to that cannot "
+                                               "be seen",
+                                               product_.pressures[c].name, words()),
+                                   segment));
+    };
+    const auto afterwards = [&](std::string_view what, std::string_view in, auto&& judge_it) {
+      if (gone.voided.empty()) return judge_it();
+      return not_measured(named(what, product_.pressures[c].name, in), gone.voided, segment);
     };
     if (!forced(c)) {
       if (times_.reaction_due()) seen("reaction", "ms", [&] { return judge_reaction(c, course, onset, segment); });
-      if (shows_sensor_fault() && wanted == OutputMust::follow_fault)
-        findings.push_back(judge_hidden(c, course, onset, segment));
+      if (owes_never_hidden(c)) findings.push_back(judge_hidden(c, course, onset, segment));
       findings.push_back(judge_spike(c, course, segment));
     }
     if (one_.owed.recovery.how == Recovering::by_itself)
-      findings.push_back(judge_recovery(c, course, onset.gone, segment));
+      findings.push_back(afterwards("recovery", "ms", [&] { return judge_recovery(c, course, gone, segment); }));
     if (ramps() && away && !forced(c))
-      seen("ramp_in", "ms", [&] { return judge_ramp(c, course, onset.gone, segment); });
+      seen("ramp_in", "ms",
+           [&] { return afterwards("ramp_in", "ms", [&] { return judge_ramp(c, course, gone, segment); }); });
     if (one_.owed.recovery.how == Recovering::latched)
-      seen("latched", "V", [&] { return judge_latched(c, course, segment); });
+      seen("latched", "V",
+           [&] { return afterwards("latched", "V", [&] { return judge_latched(c, course, segment); }); });
   }
   if (on_temperature()) findings.push_back(judge_hidden_temperature(readings, onset));
-  return findings;
-}
-
-std::vector<Finding> FaultJudge::judge_restart(const Readings& readings, Nanoseconds from) const {
-  const auto segment = readings.slice().record.id;
-  std::vector<Finding> findings;
-  if (const auto why = readings.trouble(); !why.empty()) {
-    for (auto& one : restart_ids()) findings.push_back(not_measured({std::move(one), spec_.name, "ms"}, why, segment));
-    return findings;
-  }
-  FaultTimes times;
-  times.on = times.off = times.first = from;
-  const auto course = read_course(product_, tracks_, readings, one_, times, spec_.temperature);
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c)
-    findings.push_back(course.lines[c].out.empty()
-                           ? not_measured(named("recovery", product_.pressures[c].name, "ms"), "no readings", segment)
-                           : judge_recovery(c, course, {seconds(from), 0, {}, {}}, segment));
   return findings;
 }
 
@@ -233,7 +219,7 @@ double FaultJudge::moment_doubt(const Moment& moment, std::size_t c) const {
 bool FaultJudge::was_on_table(std::size_t c, const FaultCourse& course) const {
   const auto& line = course.lines[c];
   const auto to = static_cast<std::size_t>(seconds(times_.first) / course.bin);
-  for (std::size_t b = to - std::min<std::size_t>(to, 10); b < to && b < line.out.size(); ++b) {
+  for (std::size_t b = to - std::min(to, kBinsBefore); b < to && b < line.out.size(); ++b) {
     const double room =
         volts_of(product_.pressures[c], Kilopascals{spec_.band.absolute}, line.in[b].mean) + level_doubt(c);
     if (line.out[b].mean < line.table.low[b] - room || line.out[b].mean > line.table.high[b] + room) return false;
@@ -330,6 +316,11 @@ Finding FaultJudge::judge_reaction(std::size_t c, const FaultCourse& course, con
         fmt::format("{} leaves the pin at {:.2f} V, between its diagnostic rails: no sensor fault shows", words(),
                     course.lines[c].close_in.mean(seconds(times_.off) - 0.005, seconds(times_.off))),
         segment);
+  if (wanted.must == OutputMust::keep_table) {
+    const auto from = static_cast<std::size_t>((onset.came.at + onset.came.half_width) / course.bin) + 1;
+    const auto why = course.lines[c].untold_in(from, static_cast<std::size_t>(seconds(times_.off) / course.bin));
+    if (why != Untold::no) return untold(what, c, why, segment);
+  }
   const auto taken = reaction(c, course, onset.came);
   if (taken.ended == Reaction::Ended::doubtful)
     return undecided(what,
@@ -347,60 +338,6 @@ Finding FaultJudge::judge_reaction(std::size_t c, const FaultCourse& course, con
   if (finding.verdict == Verdict::undecided)
     finding.reason = fmt::format("{} took {:.1f} ms +- {:.1f} ms after {}: too near to {:.0f} ms to be sure",
                                  channel.name, taken.ms, taken.doubt_ms, words(), limit);
-  return finding;
-}
-
-Finding FaultJudge::judge_hidden(std::size_t c, const FaultCourse& course, const Onset& onset,
-                                 std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto what = named("never_hidden", channel.name, "V");
-  const auto beyond = stands_beyond(channel, line, times_);
-  if (!beyond)
-    return not_measured(what, words() + " leaves the pin between its diagnostic rails: no sensor fault shows", segment);
-  const auto look =
-      line.close_out.between(onset.came.at + onset.came.half_width + seconds(times_.deadline), seconds(times_.off));
-  if (look.volts.empty()) return not_measured(what, "nothing was recorded after the deadline", segment);
-  const auto [least, most] = std::minmax_element(look.volts.begin(), look.volts.end());
-  const bool low = *beyond == BeyondRail::low;
-  const double value = low ? *most : *least;
-  const double limit = (low ? channel.rails.low : channel.rails.high).value() * line.scale_out;
-  const auto* wiring = bench_.wiring.line(channel.name);
-  auto finding = measured(what, value, {}, low ? Band{{}, limit} : Band{limit, {}},
-                          1.155 * limit_of_error(bench_.ports[index(wiring->sense_out)], value), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format(
-        "{} shows the controller {:.2f} V while its input stands {} its rail ({}): the module "
-        "hides its sensor's fault",
-        channel.name, value, low ? "below" : "above", words());
-  return finding;
-}
-
-Finding FaultJudge::judge_hidden_temperature(const Readings& readings, const Onset& onset) const {
-  const auto& channel = *product_.temperature;
-  const auto what = named("never_hidden", channel.name, "V");
-  const auto segment = readings.slice().record.id;
-  const double bin = seconds(readings.scales().tracks[index(tracks_.temperature->out)].track.period);
-  const auto first = static_cast<std::size_t>(
-      std::ceil((std::max(onset.came.at, seconds(times_.on + times_.travel)) + seconds(times_.deadline)) / bin));
-  const auto last = static_cast<std::size_t>(seconds(times_.off) / bin);
-  const auto in = readings.over(tracks_.temperature->in, first, last - std::min(first, last));
-  const auto out = readings.over(tracks_.temperature->out, first, last - std::min(first, last));
-  const auto rail = readings.over(tracks_.rails[channel.rail].controller, first, last - std::min(first, last));
-  if (in.bins == 0 || out.bins == 0 || rail.bins == 0)
-    return not_measured(what, "nothing was recorded after the deadline", segment);
-  const double coldest = channel.curve.volts(channel.lowest, Volts{rail.value}).value();
-  const double hottest = channel.curve.volts(channel.highest, Volts{rail.value}).value();
-  const bool high = in.value > coldest;
-  if (!high && in.value > hottest)
-    return not_measured(what, words() + " leaves the pin at a plausible temperature: no sensor fault shows", segment);
-  auto finding = high ? measured(what, out.low, {}, {coldest, {}}, out.uncertainty, segment)
-                      : measured(what, out.high, {}, {{}, hottest}, out.uncertainty, segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format(
-        "{} shows the controller {:.2f} V, a plausible temperature, with {}: the module hides "
-        "its sensor's fault",
-        channel.name, finding.value, words());
   return finding;
 }
 
@@ -438,78 +375,6 @@ Finding FaultJudge::judge_spike(std::size_t c, const FaultCourse& course, std::u
         "{} is neither its input nor what the table says, nor between them, for {:.1f} ms "
         "around {} (allowed {:.1f} ms)",
         channel.name, ms(longest), words(), limit);
-  return finding;
-}
-
-Finding FaultJudge::judge_recovery(std::size_t c, const FaultCourse& course, const Moment& gone,
-                                   std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const double room = volts_of(channel, Kilopascals{spec_.band.absolute}, line.in.back().mean);
-  std::vector<double> means, low = line.table.low, high = line.table.high;
-  for (const auto& bin : line.out) means.push_back(bin.mean);
-  for (auto& v : low) v -= room;
-  for (auto& v : high) v += room;
-  const auto arrived = arrival({means, course.bin}, {low, high}, gone.at);
-  const auto what = named("recovery", channel.name, "ms");
-  const double limit = ms(seconds(one_.owed.recovery.within));
-  const double value = arrived ? arrived->at + (arrived->half_width > 0 ? course.bin / 2 : 0) - gone.at
-                               : static_cast<double>(line.out.size()) * course.bin - gone.at;
-  const double standard = std::hypot(moment_doubt(gone, c), standard_of_rectangular(course.bin));
-  auto finding = measured(what, ms(std::max(0.0, value)), {}, {std::nullopt, limit}, ms(expanded(standard)), segment);
-  if (!arrived || finding.verdict == Verdict::fail)
-    return failed(std::move(finding), fmt::format("{} is not back on its table {:.0f} ms after {} has gone (due within "
-                                                  "{:.0f} ms)",
-                                                  channel.name, ms(value), words(), limit));
-  return finding;
-}
-
-/// What a shift that comes back all at once does to a boost controller is what the module's ramp is for.
-Finding FaultJudge::judge_ramp(std::size_t c, const FaultCourse& course, const Moment& gone,
-                               std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto what = named("ramp_in", channel.name, "ms");
-  const auto share = [&](std::size_t b) {
-    const double whole = line.in[b].mean - (line.table.low[b] + line.table.high[b]) / 2;
-    return whole > 0.02 ? (line.in[b].mean - line.out[b].mean) / whole : std::nan("");
-  };
-  // Backwards from the end, where all of the shift is there.
-  const auto first = static_cast<std::size_t>(std::max(0.0, gone.at / course.bin)) + 5;
-  std::size_t b = line.out.size();
-  while (b > first && share(b - 1) > 0.9) --b;
-  const std::size_t whole = b;
-  while (b > first && share(b - 1) > 0.1) --b;
-  if (whole == line.out.size() || b == first)
-    return undecided(what,
-                     fmt::format("{} does not come back from nothing to its whole shift after {}: how it grows "
-                                 "cannot be seen",
-                                 channel.name, words()),
-                     segment);
-  const double grown = static_cast<double>(whole - b) * course.bin;
-  const double least = kShareOfRamp * seconds(product_.timing.ramp_in);
-  auto finding = measured(what, ms(grown), {}, {ms(least), std::nullopt}, ms(1.155 * course.bin), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format("the shift of {} comes back within {:.0f} ms after {}; it must grow over {:.0f} ms",
-                                 channel.name, ms(grown), words(), ms(seconds(product_.timing.ramp_in)));
-  return finding;
-}
-
-Finding FaultJudge::judge_latched(std::size_t c, const FaultCourse& course, std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto from = static_cast<std::size_t>(
-      std::ceil((seconds(times_.off + times_.travel) + seconds(times_.deadline)) / course.bin));
-  double worst = 0;
-  for (std::size_t b = from; b < line.out.size(); ++b) {
-    const double apart = line.out[b].mean - line.in[b].mean;
-    if (std::abs(apart) > std::abs(worst)) worst = apart;
-  }
-  auto finding = measured(named("latched", channel.name, "V"), worst, 0.0, Band::around(0, spec_.through),
-                          level_doubt(c), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format("{} shifts again ({:+.3f} V) though {} should have latched until power is cycled",
-                                 channel.name, worst, words());
   return finding;
 }
 

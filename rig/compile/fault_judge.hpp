@@ -13,7 +13,8 @@ namespace rig {
 ///   reaction      ms from the fault at the pin until the output is where it belongs and stays there
 ///   never_hidden  V at the controller that stands nearest to a valid reading, once the deadline has passed
 ///   spike         ms at the longest that the output is neither input nor table nor on the way between them
-///   recovery      ms from the fault's end at the pin until the output is back on the table and stays there
+///   recovery      ms from the fault's end at the pin (of a program that stands still: from when it was made to) until
+///                 the output is back on the table and stays there
 ///   ramp_in       ms in which the shift grows from a tenth to nine tenths when it comes back
 ///   latched       V, output against input, as long as it must stay fallen back
 class FaultJudge {
@@ -46,9 +47,12 @@ class FaultJudge {
   };
   Named named(std::string_view what, std::string_view of, std::string_view in) const;
   std::string trouble(const Readings& readings) const;
+  bool looked_closely(const FaultCourse& course) const;
+  Finding untold(Named what, std::size_t channel, Untold why, std::uint32_t segment) const;
   bool is_own(std::size_t channel) const;
   bool ramps() const;
   bool shows_sensor_fault() const;
+  bool owes_never_hidden(std::size_t channel) const;
   bool on_temperature() const;
   double level_doubt(std::size_t channel) const;
   double moment_doubt(const Moment& moment, std::size_t channel) const;

@@ -168,7 +168,10 @@ FaultTimes times_of(const Product& product, const BenchSetup& bench, const Fault
   times.deadline =
       owed.deadline.time + Nanoseconds{std::llround(owed.deadline.intervals * static_cast<double>(interval.count()))};
   times.first = times.on = kLead;
-  auto length = one.lasts.value_or(times.travel + times.deadline + kStay);
+  // A program that has been made to stand still comes back by itself: it is looked at for as long as it owes to be
+  // away.
+  auto length = times.travel + times.deadline + kStay;
+  if (one.lasts && one.kind != FaultKind::hang) length = *one.lasts;
   if (one.kind == FaultKind::intermittent) {
     times.on = times.first + (one.bursts - 1) * (one.open_for + one.made_for);
     length = one.open_for;

@@ -55,7 +55,8 @@ const ReactionRule* owed_for(const std::vector<ReactionRule>& rules, const Fault
 Harm harm_of(const FaultCase& one) {
   const bool battery = one.kind == FaultKind::short_to_battery ||
                        (one.joined_to && (one.pin.carries == "battery" || one.joined_to->carries == "battery"));
-  return battery ? Harm::stress : one.owed.harm;
+  // Nobody sells a unit that is not expected to work again.
+  return battery || one.owed.recovery.how == Recovering::never ? Harm::stress : one.owed.harm;
 }
 
 std::string wire_text(const FaultCase& one) {

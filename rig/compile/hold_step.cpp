@@ -7,9 +7,11 @@
 
 #include "rig/compile/expected.hpp"
 #include "rig/compile/judgement.hpp"
+#include "rig/compile/piece_means.hpp"
 #include "rig/compile/pressure_course.hpp"
 #include "rig/compile/running_module.hpp"
 #include "rig/compile/sweep_points.hpp"
+#include "rig/compile/worst_of.hpp"
 #include "rig/core/characteristic.hpp"
 #include "rig/measure/excursions.hpp"
 #include "rig/measure/periodogram.hpp"
@@ -25,6 +27,7 @@ constexpr Nanoseconds kLongestPiece = 2s;
 constexpr double kLowest = 0.5, kHighest = 200;  ///< Hz: where a limit cycle is looked for
 constexpr double kChance = 1e-4;                 ///< of taking noise for one
 constexpr std::size_t kFewestBins = 100;         ///< outside drop-outs, to say anything of noise and drift
+constexpr double kAtItsTable = 2;  ///< kPa; further off a unit may not be working: what a sweep allows, and some room
 
 /// What a reduction keeps of one channel in one piece.
 struct Kept {
@@ -203,6 +206,8 @@ void Hold::conclude_channel(std::size_t point, std::size_t channel, std::span<co
                                named("limit_cycle", "V"), named("drop_outs", "")};
   Kept peak, rms, line, worst;
   FitSums drift;
+  PieceMeans means;
+  const auto first = findings.size();
   double drop_outs = 0;
   std::uint32_t peak_in = 0, rms_in = 0, line_in = 0, worst_in = 0;
   for (std::size_t i = 0; i < reductions.size(); ++i) {
@@ -218,13 +223,13 @@ void Hold::conclude_channel(std::size_t point, std::size_t channel, std::span<co
     const auto kept = Kept::read(&reduction.numbers[channel * Kept::kNumbers]);
     if (peak_in == 0 || kept.peak_to_peak > peak.peak_to_peak) peak = kept, peak_in = reduction.segment;
     if (rms_in == 0 || kept.rms > rms.rms) rms = kept, rms_in = reduction.segment;
-    if (line_in == 0 || kept.line > line.line ||
-        (line.line == 0 && kept.line == 0 && kept.line_doubt > line.line_doubt))
+    if (line_in == 0 || worse({kept.line, kept.line_doubt}, {line.line, line.line_doubt}, spec_.limit_cycle.value()))
       line = kept, line_in = reduction.segment;
     if (worst_in == 0 || std::abs(kept.worst) > std::abs(worst.worst))
       worst = kept, worst.at += asked_[i].later, worst_in = reduction.segment;
     drop_outs += kept.drop_outs;
     drift.join(kept.drift, asked_[i].later);
+    if (kept.drift.n >= kFewestBins) means.take(kept.drift);
   }
 
   const auto where = words(point, channel);
@@ -238,8 +243,14 @@ void Hold::conclude_channel(std::size_t point, std::size_t channel, std::span<co
   } else {
     const auto fit = fit_of(drift);
     const double length = seconds(spec_.length);
-    findings.push_back(measured(all[2], fit.slope * length, 0.0, Band::around(0, {spec_.drift.value(), 0}),
-                                fit.slope_doubt * length, worst_in));
+    const Candidate whole{std::abs(fit.slope) * length, fit.slope_doubt * length}, range = means.range();
+    const bool wanders = worse(range, whole, spec_.drift.value());
+    const double value = wanders ? (means.rises() ? range.value : -range.value) : fit.slope * length;
+    auto drifts = measured(all[2], value, 0.0, Band::around(0, {spec_.drift.value(), 0}),
+                           wanders ? range.doubt : whole.doubt, worst_in);
+    if (drifts.verdict != Verdict::pass && wanders)
+      drifts.reason = fmt::format("{} wanders by {:.2f} kPa against its table during the hold", where, range.value);
+    findings.push_back(std::move(drifts));
   }
 
   auto cycle = measured(all[3], line.line, {}, {std::nullopt, spec_.limit_cycle.value()}, line.line_doubt, line_in);
@@ -255,6 +266,17 @@ void Hold::conclude_channel(std::size_t point, std::size_t channel, std::span<co
         fmt::format("{} leaves its place {:.0f} times, at worst by {:+.3f} V for {:.0f} ms, {:.3f} s into the hold",
                     where, drop_outs, worst.worst, worst.lasts, worst.at);
   findings.push_back(std::move(drops));
+
+  // A unit that has fallen back passes its input through, and that is perfectly quiet.
+  if (std::abs(means.furthest()) <= kAtItsTable) return;
+  for (auto i = first; i < findings.size(); ++i) {
+    if (findings[i].verdict != Verdict::pass) continue;
+    findings[i].verdict = Verdict::undecided;
+    findings[i].reason = fmt::format(
+        "{} was not at its table but {:+.1f} kPa off it: whether it stands still while it "
+        "works was not seen",
+        where, means.furthest());
+  }
 }
 
 std::vector<Finding> Hold::conclude(std::span<const Reduction> reductions) const {

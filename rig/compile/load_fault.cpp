@@ -48,6 +48,9 @@ class FaultReader {
   std::vector<FaultPoint> read_points(const Node& list);
   bool read_point(const Node& node, FaultPoint& into, std::string_view subject);
   void read_expect();
+  void check_ceiling(yaml::Place place);
+  void check_lasts(const Group& group, const FaultCase& one);
+  void complain_once(yaml::Place place, const std::string& what, std::string_view remedy);
   void read_group(const Node& node, std::size_t number);
   void read_kinds(MapReader& map, Group& group);
   void read_wires(MapReader& map, Group& group);
@@ -64,7 +67,7 @@ class FaultReader {
   PlacedComplaints& complaints_;
   FaultSpec spec_;
   std::vector<FaultPoint> points_;
-  std::set<std::string> names_;
+  std::set<std::string> names_, said_;
 };
 
 FaultSpec FaultReader::read() {
@@ -80,6 +83,9 @@ FaultSpec FaultReader::read() {
   if (spec_.cases.size() > kMostCases)
     complaints_.add(faults->place, fmt::format("these are {} faults, more than {}", spec_.cases.size(), kMostCases),
                     "Divide them among several scenarios");
+  if (const Node* expect = step_.find("expect"))
+    for (const auto& entry : expect->entries)
+      if (entry.key == "table") check_ceiling(entry.value.place);
   return spec_;
 }
 
@@ -109,14 +115,23 @@ void FaultReader::read_expect() {
   if (!expect) return;
   MapReader map{*expect, complaints_, "`expect`"};
   if (const Node* node = map.find("pass_through")) read_tolerance(*node, spec_.through, Volts{0.1}, complaints_);
-  const Node* table = map.find("table");
-  if (!table || !read_tolerance(*table, spec_.band, Kilopascals{20}, complaints_) || !product_) return;
-  for (const auto& point : points_) {
+  if (const Node* node = map.find("table")) read_tolerance(*node, spec_.band, Kilopascals{20}, complaints_);
+}
+
+/// A unit at the edge of its band must still be under the hard ceiling, wherever one of the cases takes it.
+void FaultReader::check_ceiling(yaml::Place place) {
+  std::vector<FaultPoint> points = product_ ? points_ : std::vector<FaultPoint>{};
+  for (const auto& one : spec_.cases) {
+    points.push_back(one.at);
+    if (one.during) points.push_back(one.during->to);
+    if (one.moves_to) points.push_back(*one.moves_to);
+  }
+  for (const auto& point : points) {
     for (const auto& channel : product_->pressures) {
       const Kilopascals hides{hidden(*product_, channel, point.speed, point.pressure)};
       const Kilopascals band{std::max(spec_.band.absolute, spec_.band.relative * channel.highest_reported.value())};
       if (hides + band <= channel.ceiling.most_hidden) continue;
-      complaints_.add(table->place,
+      complaints_.add(place,
                       fmt::format("this band lets {} hide {} and {} more; its hard ceiling is {}", channel.name,
                                   to_text(hides), to_text(band), to_text(channel.ceiling.most_hidden)),
                       "Narrow the band: no scenario can override the ceiling");
@@ -279,6 +294,10 @@ void FaultReader::read_choices(MapReader& map, Group& group) {
     map.may("bursts", group.bursts, Allowed<int>{1, 100});
     map.may("open_for", group.open_for, Allowed<Nanoseconds>{1ms, 5s});
     map.may("made_for", group.made_for, Allowed<Nanoseconds>{1ms, 5s});
+  } else if (is(FaultKind::hang)) {
+    if (map.find("lasts"))
+      map.refuse("lasts", "a program that stands still is woken by its own watchdog: the fault ends by itself",
+                 "Take `lasts` out");
   } else {
     map.may("lasts", group.lasts, kTimes);
   }
@@ -308,6 +327,9 @@ void FaultReader::write_cases(const Group& group) {
         one.lasts = group.lasts, one.during = group.during, one.moves_to = group.moves_to;
         if (const auto why = senseless(*product_, one); !why.empty())
           leave_out(group, one, why);
+        else if (kind == FaultKind::hang && product_->service->hang.empty())
+          complaints_.add(group.place, "the product's file does not say what makes its program stand still",
+                          "Write it as `hang` under `service:` there, or take the fault out");
         else
           add_variants(group, std::move(one));
       }
@@ -346,6 +368,7 @@ void FaultReader::add_variants(const Group& group, FaultCase one) {
 void FaultReader::add(const Group& group, FaultCase one) {
   const auto* owed = owed_for(product_->reactions, one);
   if (owed) one.owed = *owed;
+  const Harm promised = harm_of(one);
   const Node* expect = group.expect;
   if (!owed && !expect) {
     complaints_.add(
@@ -357,7 +380,11 @@ void FaultReader::add(const Group& group, FaultCase one) {
   if (expect) {
     MapReader map{*expect, complaints_, "`expect`"};
     read_reaction(map, one.owed);
+    if (promised == Harm::stress) one.owed.harm = promised;  // a scenario may warn of more harm, never of less
+    if (map.find("deadline")) check_lasts(group, one);
   }
+  if (const auto why = hides_fault(*product_, one))
+    complain_once(expect ? expect->place : group.place, *why, kShowTheFault);
   const auto name =
       fmt::format("{}/{}@{},{}", wire_text(one), fault_text(one), to_text(one.at.speed), to_text(one.at.pressure));
   if (!names_.insert(name).second) {
@@ -365,6 +392,19 @@ void FaultReader::add(const Group& group, FaultCase one) {
     return;
   }
   spec_.cases.push_back(std::move(one));
+}
+
+/// A fault shorter than the product's deadline is a question of its own: nothing need happen. One for which the
+/// scenario itself sets a deadline must reach it, or nobody would ever look.
+void FaultReader::check_lasts(const Group& group, const FaultCase& one) {
+  if (!one.lasts || *one.lasts >= due_after(*product_, one)) return;
+  complain_once(group.place, fmt::format("'{}' of {} ends before its deadline", to_text(one.kind), wire_text(one)),
+                "Let it last longer, or take `deadline` out");
+}
+
+void FaultReader::complain_once(yaml::Place place, const std::string& what, std::string_view remedy) {
+  if (said_.insert(fmt::format("{}:{}: {}", place.line, place.column, what)).second)
+    complaints_.add(place, what, std::string{remedy});
 }
 
 }  // namespace

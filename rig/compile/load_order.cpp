@@ -1,7 +1,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "rig/compile/load_parts.hpp"
+#include "rig/compile/load_reactions.hpp"
+#include "rig/compile/supply_plan.hpp"
+#include "rig/core/quantity_text.hpp"
 
 /// What proving a module asks of a scenario as a whole. Contacts and bench come first, so that neither is blamed on the
 /// unit; the sweep is on the power cycle that ships; the last word is the engine as its maker built it.
@@ -22,12 +24,19 @@ bool any(const std::vector<StepSpec>& steps) {
 }
 
 constexpr int kFewStarts = 10, kManyStarts = 20;
+/// What a bench's supply can follow is for the claims to say.
+constexpr SupplyLimits kAnySupply{Volts{100}, 1e9};
 
 class OrderCheck {
  public:
   OrderCheck(const Scenario& scenario, const std::vector<yaml::Place>& places, yaml::Place all,
              PlacedComplaints& complaints)
-      : scenario_{scenario}, steps_{scenario.steps}, places_{places}, all_{all}, complaints_{complaints}, all_read_{complaints.count() == 0} {}
+      : scenario_{scenario},
+        steps_{scenario.steps},
+        places_{places},
+        all_{all},
+        complaints_{complaints},
+        all_read_{complaints.count() == 0} {}
 
   void end_of_line() {
     check_beginning();
@@ -71,6 +80,8 @@ class OrderCheck {
     check_starts(kFewStarts, "an end of line");
     check_speed_lines();
     check_sweeps();
+    check_faults();
+    check_supplies();
   }
 
   /// A glitch at one start in ten must have a fair chance to show.
@@ -145,6 +156,94 @@ class OrderCheck {
       complaints_.add(
           all_, "no sweep drives the two pressures apart in more than one way",
           "Write `throttle_drop: [6 kPa, 18 kPa]`: two channels that are read for each other look alike else");
+  }
+
+  /// Whether a fault step breaks this wire in this way, for long enough that something is owed.
+  bool broken(FaultKind kind, std::string_view wire, ConnectorSide side) const {
+    return std::any_of(steps_.begin(), steps_.end(), [&](const StepSpec& step) {
+      const auto* faults = std::get_if<FaultSpec>(&step);
+      return faults && std::any_of(faults->cases.begin(), faults->cases.end(), [&](const FaultCase& one) {
+               return one.kind == kind && one.pin.carries == wire && one.pin.side == side &&
+                      (!one.lasts || *one.lasts >= due_after(*scenario_.product, one));
+             });
+    });
+  }
+
+  /// What breaks on the road sooner or later: every sensor, the speed, every supply.
+  void check_faults() {
+    if (!scenario_.product || !any<FaultSpec>(steps_) || !all_read_) return;
+    std::string missing;
+    const auto miss = [&](std::string_view what) { missing += (missing.empty() ? "" : ", ") + std::string{what}; };
+    for (const auto& channel : scenario_.product->pressures)
+      for (const auto kind :
+           {FaultKind::open, FaultKind::short_to_ground, FaultKind::short_to_reference, FaultKind::out_of_range})
+        if (!broken(kind, channel.name, ConnectorSide::sensor)) miss(fmt::format("{} {}", channel.name, to_text(kind)));
+    if (!broken(FaultKind::lost_edges, "speed", ConnectorSide::sensor) &&
+        !broken(FaultKind::open, "speed", ConnectorSide::sensor))
+      miss("speed lost_edges");
+    std::vector<std::string> supplies{"battery", "ground"};
+    for (const auto& rail : scenario_.product->rails) supplies.push_back(rail.name);
+    for (const auto& wire : supplies)
+      if (!broken(FaultKind::open, wire, ConnectorSide::controller)) miss(fmt::format("{},controller open", wire));
+    if (missing.empty()) return;
+    complaints_.add(all_, fmt::format("no fault step looks at: {}", missing),
+                    "Add to the `faults` of one, each as long as its deadline asks for");
+  }
+
+  /// How low a course takes the battery, and for how long at a stretch it keeps it below a level.
+  struct Course {
+    Volts lowest;
+    Nanoseconds below{0};
+  };
+  static std::optional<Course> course_of(const SupplyCourseShape& shape, Volts level) {
+    Corners corners;
+    if (const auto* own = std::get_if<OwnCourse>(&shape)) corners = own->corners;
+    if (const auto* usual = std::get_if<SupplyShape>(&shape))
+      if (const auto made = supply_course(*usual, kAnySupply); const auto* course = std::get_if<SupplyCourse>(&made))
+        corners = course->corners;
+    if (corners.empty()) return std::nullopt;
+    Course seen{corners.front().to};
+    std::optional<Nanoseconds> since;
+    for (const auto& corner : corners) {
+      seen.lowest = std::min(seen.lowest, corner.to);
+      if (corner.to >= level)
+        since.reset();
+      else if (!since)
+        since = corner.at;
+      if (since) seen.below = std::max(seen.below, corner.at - *since);
+    }
+    return seen;
+  }
+
+  /// A module must fall back when its battery goes, stay where it is through a dip that it must stand, and follow its
+  /// reference.
+  void check_supplies() {
+    if (!scenario_.product || !any<SupplySpec>(steps_) || !all_read_) return;
+    const auto& battery = scenario_.product->battery;
+    const auto gone = battery.lowest * kMissingBelow, halfway = battery.lowest + (battery.nominal - battery.lowest) / 2;
+    bool drop = false, dip = false, levels = false;
+    for (const auto& step : steps_) {
+      const auto* supply = std::get_if<SupplySpec>(&step);
+      if (!supply) continue;
+      for (const auto& course : supply->courses) {
+        levels |= std::holds_alternative<ReferenceLevels>(course.shape);
+        const auto seen = course_of(course.shape, gone);
+        if (!seen) continue;
+        drop |= seen->below > supply->falls_back;
+        dip |= seen->lowest >= battery.lowest && seen->lowest < halfway;
+      }
+    }
+    const auto need_course = [&](bool there, const std::string& what, const std::string& course) {
+      if (!there)
+        complaints_.add(all_, fmt::format("no supply step looks at {}", what),
+                        fmt::format("Add to the `courses` of one: `{}`", course));
+    };
+    need_course(drop, fmt::format("a battery below {} for longer than `falls_back`", to_text(gone)),
+                fmt::format("{{course: momentary_drop, from: 9 V, to: {}, hold: 100 ms}}", to_text(gone * 0.9)));
+    need_course(dip,
+                fmt::format("a dip of the battery to between {} and {}", to_text(battery.lowest), to_text(halfway)),
+                "{course: starting_profile, level: 1}");
+    need_course(levels, "the reference's levels", "{course: reference_levels}");
   }
 
   /// Every state in which an engine can meet the module.

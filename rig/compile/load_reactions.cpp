@@ -1,6 +1,9 @@
 #include <algorithm>
+#include <cmath>
 
 #include "rig/compile/load_reactions.hpp"
+#include "rig/compile/script.hpp"
+#include "rig/core/quantity_text.hpp"
 
 /// What a product promises when something breaks: its `reactions`, and what a scenario says otherwise of them.
 namespace rig {
@@ -92,6 +95,45 @@ std::vector<std::string> known_wires(const Product& product) {
   return known;
 }
 
+constexpr FaultKind kSensorLost[]{FaultKind::open, FaultKind::short_to_ground, FaultKind::short_to_reference,
+                                  FaultKind::short_to_battery, FaultKind::out_of_range};
+
+/// Whether a sensor's line no longer carries what the sensor says. Of wires that touch, ground, a rail and the battery
+/// win over a sensor.
+bool sensor_lost(const FaultCase& one, const FaultPin& pin) {
+  if (pin.side != ConnectorSide::sensor) return false;
+  if (!one.joined_to)
+    return std::find(std::begin(kSensorLost), std::end(kSensorLost), one.kind) != std::end(kSensorLost);
+  const auto& other = pin.carries == one.pin.carries ? one.joined_to->carries : one.pin.carries;
+  return other == "ground" || other == "sensor_ground" || other == "battery" || other.starts_with("rail_");
+}
+
+/// What a controller would take for a sensor's word, as files say it; empty for everything else.
+std::string valid_signal(const OutputReaction& own, const DiagnosticRails& rails) {
+  if (own.must == OutputMust::hold) return "hold";
+  if (own.must == OutputMust::keep_table) return "keep_table";
+  if (own.must != OutputMust::stand_at || !own.level || *own.level < rails.low || *own.level > rails.high) return {};
+  return fmt::format("stand_at {}", to_text(*own.level));
+}
+
+/// A product's rules must not hide a fault of any of its sensors, as they stand before a scenario says otherwise.
+void check_hiding(const Product& product, const Node& list, PlacedComplaints& complaints) {
+  for (const auto& channel : product.pressures) {
+    for (const auto kind : kSensorLost) {
+      FaultCase one;
+      one.kind = kind, one.pin = {channel.name, ConnectorSide::sensor};
+      const auto* rule = owed_for(product.reactions, one);
+      if (!rule) continue;
+      one.owed = *rule;
+      const auto why = hides_fault(product, one);
+      if (!why) continue;
+      complaints.add(list.items[static_cast<std::size_t>(rule - product.reactions.data())].place, *why,
+                     std::string{kShowTheFault});
+      break;
+    }
+  }
+}
+
 }  // namespace
 
 std::optional<FaultKind> read_fault_kind(const Node& node, PlacedComplaints& complaints) {
@@ -123,6 +165,24 @@ std::vector<ReactionRule> read_reactions(const Node& node, PlacedComplaints& com
   return rules;
 }
 
+std::optional<std::string> hides_fault(const Product& product, const FaultCase& one) {
+  for (const auto* pin : {&one.pin, one.joined_to ? &*one.joined_to : nullptr}) {
+    const auto channel = pin ? find_pressure(product, pin->carries) : std::nullopt;
+    if (!channel || !sensor_lost(one, *pin)) continue;
+    const auto shown = valid_signal(one.owed.own, product.pressures[*channel].rails);
+    if (!shown.empty())
+      return fmt::format("'{}' of {} would be met with '{}': a sensor's own fault must never be hidden",
+                         to_text(one.kind), pin->carries, shown);
+  }
+  return std::nullopt;
+}
+
+Nanoseconds due_after(const Product& product, const FaultCase& one) {
+  const auto slowest = one.during ? std::min(one.at.speed, one.during->to.speed) : one.at.speed;
+  const auto interval = static_cast<double>(longest_interval(product.speed.wheel, slowest).count());
+  return one.owed.deadline.time + Nanoseconds{std::llround(one.owed.deadline.intervals * interval)};
+}
+
 void check_reactions(const Product& product, const Node& list, PlacedComplaints& complaints) {
   const auto known = known_wires(product);
   for (std::size_t i = 0; i < product.reactions.size(); ++i)
@@ -130,6 +190,7 @@ void check_reactions(const Product& product, const Node& list, PlacedComplaints&
       if (std::find(known.begin(), known.end(), wire) == known.end())
         complaints.add(list.items[i].place, fmt::format("'{}': no wire of this product carries it", wire),
                        yaml::suggest(wire, known));
+  check_hiding(product, list, complaints);
 }
 
 }  // namespace rig

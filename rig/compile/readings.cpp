@@ -60,10 +60,16 @@ Reading Readings::over(TrackId track, std::size_t first, std::size_t wanted) con
   return reading;
 }
 
-std::string Readings::trouble(std::span<const PortId> expected) const {
+std::string Readings::trouble(const AtTheirLimits& expected) const {
+  const auto is_expected = [&](const RigFlag& flag) {
+    if (!flag.port || std::find(expected.ports.begin(), expected.ports.end(), *flag.port) == expected.ports.end())
+      return false;
+    if (flag.kind == RigFlag::Kind::current_limited) return true;
+    const auto at = flag.at - slice_->record.start;
+    return flag.kind == RigFlag::Kind::saturated && at >= expected.from && at <= expected.to;
+  };
   for (const auto& flag : slice_->flags) {
-    const bool at_a_limit = flag.kind == RigFlag::Kind::current_limited || flag.kind == RigFlag::Kind::saturated;
-    if (at_a_limit && flag.port && std::find(expected.begin(), expected.end(), *flag.port) != expected.end()) continue;
+    if (is_expected(flag)) continue;
     std::string text = flag.text;
     if (flag.port) text += " (port '" + bench_->ports[index(*flag.port)].name + "')";
     return text;

@@ -34,9 +34,14 @@ class Readings {
   /// One bin, calibrated. REQUIRES: i < bins(track).
   EnvelopeBin bin(TrackId track, std::size_t i) const;
   /// Why nothing may be said of this segment: a gap in a track, or a flag of the rig. Empty when all is well.
-  /// `expected`: ports that the fault being played drives to their limits, as it must: sources at their current limit,
-  /// senses at their range's end.
-  std::string trouble(std::span<const PortId> expected = {}) const;
+  std::string trouble() const { return trouble(AtTheirLimits{}); }
+  /// Ports that the fault being played drives to their limits, as it must: sources at their current limit, senses at
+  /// their range's end; the latter only while it is there. A source tells of its limit once a segment, at any moment.
+  struct AtTheirLimits {
+    std::span<const PortId> ports = {};
+    Nanoseconds from{0}, to{0};  ///< from the segment's start
+  };
+  std::string trouble(const AtTheirLimits& expected) const;
   const Slice& slice() const { return *slice_; }
   const Scales& scales() const { return scales_; }
   const BenchSetup& bench() const { return *bench_; }

@@ -11,6 +11,7 @@
 #include "rig/compile/replay_model.hpp"
 #include "rig/compile/running_module.hpp"
 #include "rig/compile/sweep_points.hpp"
+#include "rig/compile/worst_of.hpp"
 #include "rig/measure/outside_run.hpp"
 
 namespace rig {
@@ -28,6 +29,7 @@ struct Worst {
   double outside = -std::numeric_limits<double>::infinity();  ///< kPa; negative: inside
   double doubt = 0;
   double at = 0, speed = 0, pressure = 0;  ///< s of the drive, rpm, kPa of the index pressure
+  Candidate candidate() const { return {outside, doubt}; }
 };
 
 /// What a reduction keeps of one signal (a channel, or the difference of two) in one segment.
@@ -87,6 +89,11 @@ class Replay final : public CompiledStep {
   ReplayModel model(const Stretch& of, const PressureCourse& course) const {
     return {product_, bench_, played_, of.speeds, of.from, course};
   }
+  /// What the finding about the worst moment is held to.
+  double limit_of(std::size_t signal) const {
+    return signal < product_.pressures.size() ? spec_.worst.value_or(spec_.band).value() : spec_.agreement.value();
+  }
+  std::string no_speed(double from, double to) const;
   std::string wrong_speed(const Stretch& of, const Readings& readings) const;
   Kept look(std::size_t signal, const Stretch& of, const ReplayModel& model, const PressureCourse& course) const;
   std::string words(const Worst& worst) const;
@@ -119,15 +126,31 @@ void Replay::write(Script& script) {
   }
 }
 
-/// The speed signal against the drive, interval by interval: what the model reckons with must have been there.
+/// Why no edge between two instants of the drive means that the speed signal was away; empty when none was due. A bin
+/// is left for where a stretch's ends lie in time.
+std::string Replay::no_speed(double from, double to) const {
+  const double due = *std::max_element(arcs_.begin(), arcs_.end());
+  const double turned = played_.degrees(to - seconds(kBin)) - played_.degrees(from);
+  if (turned <= (1 + kSpeedAsked) * due) return {};
+  return fmt::format(
+      "no speed edges were seen from {:.3f} to {:.3f} s into the drive, while the crank was to turn by {:.0f} degrees: "
+      "check the pulse source",
+      from, to, turned);
+}
+
+/// The speed signal against the drive, interval by interval, and from end to end: what the model reckons with must have
+/// been there.
 std::string Replay::wrong_speed(const Stretch& of, const Readings& readings) const {
   const auto& record = readings.slice().record;
+  const double begin = seconds(of.from), end = begin + seconds(record.end - record.start);
   std::optional<double> last;
   for (const auto& edge :
        recorded_edges(readings.slice().tracks[index(tracks_.edges_in)], readings.scales().tick_rate)) {
     if (edge.rising) continue;
-    const double at = seconds(of.from) + seconds(edge.at - record.start);
-    if (last) {
+    const double at = begin + seconds(edge.at - record.start);
+    if (!last) {
+      if (auto away = no_speed(begin, at); !away.empty()) return away;
+    } else {
       const double asked = played_.degrees(at) - played_.degrees(*last);
       const double turned = *std::min_element(
           arcs_.begin(), arcs_.end(), [&](double a, double b) { return std::abs(a - asked) < std::abs(b - asked); });
@@ -139,7 +162,7 @@ std::string Replay::wrong_speed(const Stretch& of, const Readings& readings) con
     }
     last = at;
   }
-  return {};
+  return no_speed(last.value_or(begin), end);
 }
 
 Kept Replay::look(std::size_t signal, const Stretch& of, const ReplayModel& model, const PressureCourse& course) const {
@@ -153,9 +176,10 @@ Kept Replay::look(std::size_t signal, const Stretch& of, const ReplayModel& mode
     const double outside = band.outside(b, out);
     kept.squares += outside > 0 ? outside * outside : 0;
     kept.runs.take(!(outside <= limit));
-    if (!(outside <= kept.worst.outside)) kept.worst.outside = outside, worst = b;
+    const double doubt = difference ? std::hypot(model.doubt(0, b), model.doubt(1, b)) : model.doubt(signal, b);
+    if (b == 0 || worse({outside, doubt}, kept.worst.candidate(), limit_of(signal)))
+      kept.worst.outside = outside, kept.worst.doubt = doubt, worst = b;
   }
-  kept.worst.doubt = difference ? std::hypot(model.doubt(0, worst), model.doubt(1, worst)) : model.doubt(signal, worst);
   kept.worst.at = seconds(of.from + kBin * static_cast<std::int64_t>(worst));
   kept.worst.speed = played_.speed(kept.worst.at).value();
   kept.worst.pressure = course.in[index_pressure(product_)][worst];
@@ -221,16 +245,17 @@ void Replay::conclude_signal(std::size_t signal, std::span<const Reduction> redu
     }
     if (!stretch(i)) continue;
     const auto kept = Kept::read(&reduction.numbers[signal * Kept::kNumbers]);
-    if (segment == 0 || kept.worst.outside > whole.worst.outside) whole.worst = kept.worst, segment = reduction.segment;
+    if (segment == 0 || worse(kept.worst.candidate(), whole.worst.candidate(), limit_of(signal)))
+      whole.worst = kept.worst, segment = reduction.segment;
     whole.squares += kept.squares;
     whole.runs.join(kept.runs);
   }
   const double band = band_of(signal);
   if (all.size() == 1) {
-    findings.push_back(conclude_worst(all[0], signal, whole.worst, band, segment));
+    findings.push_back(conclude_worst(all[0], signal, whole.worst, limit_of(signal), segment));
     return;
   }
-  findings.push_back(conclude_worst(all[0], signal, whole.worst, spec_.worst.value_or(spec_.band).value(), segment));
+  findings.push_back(conclude_worst(all[0], signal, whole.worst, limit_of(signal), segment));
   const double longest = whole.runs.longest;  // bins of 1 ms
   auto outside = measured(all[1], longest, {}, {std::nullopt, 1e3 * seconds(spec_.longest_outside)},
                           longest > 0 ? 1.0 : 0.0, segment);
@@ -269,7 +294,7 @@ std::vector<Strip> Replay::strips(std::size_t i, const Slice& slice, const Scale
   std::vector<Strip> strips;
   for (std::size_t c = 0; c < product_.pressures.size(); ++c) {
     const auto kept = look(c, *of, reckoned, course);
-    const double limit = spec_.worst.value_or(spec_.band).value();
+    const double limit = limit_of(c);
     if (kept.worst.outside < kWorthDrawing * limit) continue;
     const auto& band = reckoned.channel(c);
     const auto worst = static_cast<std::size_t>(std::llround((kept.worst.at - seconds(of->from)) / seconds(kBin)));

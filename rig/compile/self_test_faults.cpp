@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "rig/compile/worst_of.hpp"
+
 namespace rig {
 namespace {
 
@@ -52,6 +54,11 @@ Volts SelfTestFaults::gentle(std::size_t line) const {
   const auto& source = port(lines_[line].wiring->source);
   const double ohms = lines_[line].source.value() + bus_.ground->resistance.value();
   return Volts{source.current_limit.value() > 0 ? kOfLimit * source.current_limit.value() * ohms : 0.5};
+}
+
+bool SelfTestFaults::stays_while_others_go(std::size_t line) const {
+  const auto is_tied = [](const LineLooks& looks) { return looks.tied + looks.out_tied > 0; };
+  return is_tied(looks_[line]) && std::count_if(looks_.begin(), looks_.end(), is_tied) > 1;
 }
 
 bool SelfTestFaults::wears(std::size_t line) const {
@@ -216,22 +223,29 @@ Finding SelfTestFaults::judge_break(Named what, std::size_t line, Reductions r) 
 
 /// While others are tied, this line stays: whatever of it hangs on the bus all the same shows.
 Finding SelfTestFaults::judge_apart(Named what, std::size_t line, Reductions r) const {
-  Doubted most;
+  std::optional<Doubted> most;
+  std::string voided;
   for (std::size_t i = 0; i < lines_.size(); ++i) {
     for (const std::size_t tied : {looks_[i].tied, looks_[i].out_tied}) {
-      if (i == line || tied == 0 || !r[tied].voided.empty()) continue;
+      if (i == line || tied == 0) continue;
+      if (!r[tied].voided.empty()) {
+        voided = r[tied].voided;
+        continue;
+      }
       for (const auto track : {lines_[line].tracks.in, lines_[line].tracks.out}) {
         const auto moved = change(at(r, gentle_, track), at(r, tied, track));
-        if (std::abs(moved.value) >= std::abs(most.value)) most = moved;
+        if (!most || worse({std::abs(moved.value), moved.doubt}, {std::abs(most->value), most->doubt}, kStays.value()))
+          most = moved;
       }
     }
   }
+  if (!most) return not_measured(std::move(what), voided, r[gentle_].segment);
   std::string ways;
   for (const auto side : {ConnectorSide::sensor, ConnectorSide::controller})
     if (const auto* wire = switches(line, side); wire && wire->to_bus)
       ways += fmt::format("{}'{}'", ways.empty() ? "" : " or ", port(*wire->to_bus).name);
   return rig::of_the_rig(
-      measured(std::move(what), most.value, 0.0, {-kStays.value(), kStays.value()}, most.doubt, r[gentle_].segment),
+      measured(std::move(what), most->value, 0.0, {-kStays.value(), kStays.value()}, most->doubt, r[gentle_].segment),
       ways + " does not open, or the lines touch each other");
 }
 
@@ -316,7 +330,7 @@ std::vector<Finding> SelfTestFaults::conclude(const std::string& step, Reduction
     if (looks.out_tied > 0)
       add("out_to_bus/" + name, "ohm", {gentle_, looks.out_tied},
           [&](Named n) { return judge_tie(std::move(n), i, looks.out_tied, controller, r); });
-    if (looks.tied + looks.out_tied > 0 && lines_.size() > 1)
+    if (stays_while_others_go(i))
       add("off_bus/" + name, "V", {gentle_}, [&](Named n) { return judge_apart(std::move(n), i, r); });
   }
   if (down_ > 0) add("bias_down", "ohm", {free_, down_}, [&](Named n) { return judge_bias(std::move(n), false, r); });
@@ -342,7 +356,7 @@ std::vector<std::string> SelfTestFaults::ids(const std::string& step) const {
     add(looks.tied > 0, "to_bus/" + lines_[i].name);
     add(looks.out_broken > 0, "out_break/" + lines_[i].name);
     add(looks.out_tied > 0, "out_to_bus/" + lines_[i].name);
-    add(looks.tied + looks.out_tied > 0 && lines_.size() > 1, "off_bus/" + lines_[i].name);
+    add(stays_while_others_go(i), "off_bus/" + lines_[i].name);
   }
   add(down_ > 0, "bias_down"), add(up_ > 0, "bias_up"), add(request_ > 0, "bypass_request");
   add(reference_ > 0, "bus_reference"), add(battery_ > 0, "bus_battery");

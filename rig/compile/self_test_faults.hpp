@@ -40,6 +40,8 @@ class SelfTestFaults {
   const WireSwitches* switches(std::size_t line, ConnectorSide side) const {
     return bus_.wire(lines_[line].name, side);
   }
+  /// A line that can be on the bus can hang on it: that shows while another one is tied.
+  bool stays_while_others_go(std::size_t line) const;
   bool wears(std::size_t line) const;
   const WireSwitches* request() const;
   void join(Joint next, Script& script);

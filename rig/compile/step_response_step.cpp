@@ -11,18 +11,21 @@
 #include "rig/compile/judgement.hpp"
 #include "rig/compile/readings.hpp"
 #include "rig/compile/running_module.hpp"
+#include "rig/compile/worst_of.hpp"
 #include "rig/core/characteristic.hpp"
 #include "rig/measure/step_answer.hpp"
+#include "rig/measure/uncertainty.hpp"
 
 namespace rig {
 namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Nanoseconds kBefore = 20ms;    ///< at rest, before the first instant at which a step comes
-constexpr Nanoseconds kTimeStep = 10us;  ///< of the instants
-constexpr double kLeastAnswer = 0.5;     ///< of the expected amplitude: less is no answer (common practice, no source)
-constexpr double kInputShare = 0.25;     ///< of the duration's limit: a slower input would be judged with the output
+constexpr Nanoseconds kBefore = 20ms;     ///< at rest, before the first instant at which a step comes
+constexpr Nanoseconds kTimeStep = 10us;   ///< of the instants
+constexpr double kLeastAnswer = 0.5;      ///< of the expected amplitude: less is no answer (common practice, no source)
+constexpr double kInputShare = 0.25;      ///< of the duration's limit: a slower input would be judged with the output
+constexpr double kAmplitudeAsked = 0.05;  ///< share by which a source's step may differ from what was asked for
 constexpr std::size_t kPicturePoints = 400;
 
 /// What a reduction keeps of one step.
@@ -79,6 +82,7 @@ class StepResponse final : public CompiledStep {
   std::string id(const Case& of, std::string_view what) const;
   std::string words(const Case& of) const;
   std::variant<StepAnswer, NoAnswer> look(const Case& of, const Readings& readings) const;
+  std::string wrong_input(const Case& of, const Readings& readings) const;
   Nanoseconds after_the_step() const;
   struct Quantity {
     std::string_view name, in;
@@ -171,6 +175,27 @@ std::variant<StepAnswer, NoAnswer> StepResponse::look(const Case& of, const Read
   return answer;
 }
 
+/// Why the source's own step is not the one that was asked for; empty when it is, or when there is none to look at.
+std::string StepResponse::wrong_input(const Case& of, const Readings& readings) const {
+  const auto in = fine_signal(readings, tracks_.fine[of.channel].in);
+  const auto levels = state_levels(in.values);
+  if (!levels) return {};
+  const auto& channel = product_.pressures[of.channel];
+  const auto nominal = product_.rails[channel.rail].nominal;
+  const double from = channel.curve.volts(spec_.from, nominal).value(),
+               to = channel.curve.volts(spec_.to, nominal).value();
+  const auto* line = bench_.wiring.line(channel.name);
+  double squares = 0;
+  for (const auto port : {line->source, line->sense_in})
+    for (const double at : {from, to})
+      squares += std::pow(expanded(standard_of_rectangular(limit_of_error(bench_.ports[index(port)], at))), 2);
+  const double asked = std::abs(to - from);
+  if (std::abs(levels->amplitude() - asked) <= kAmplitudeAsked * asked + std::sqrt(squares)) return {};
+  return fmt::format(
+      "the bench's own source stepped by {:.3f} V where {:.3f} V was asked ({}). Check its wire and source",
+      levels->amplitude(), asked, words(of));
+}
+
 Judged StepResponse::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
   Judged judged;
   auto& reduction = judged.reduction;
@@ -179,6 +204,7 @@ Judged StepResponse::judge(std::size_t i, const Slice& slice, const Scales& scal
   if (!asked_[i].of) return judged;
   const auto& of = cases_[*asked_[i].of];
   reduction.voided = why_void(product_, tracks_, readings, of.speed);
+  if (reduction.voided.empty()) reduction.voided = wrong_input(of, readings);
   if (!reduction.voided.empty()) return judged;
   const auto answer = look(of, readings);
   if (const auto* none = std::get_if<NoAnswer>(&answer)) {
@@ -221,7 +247,10 @@ Finding StepResponse::worst(const Case& of, const Quantity& quantity, std::span<
     if (repeat->numbers[kAnswered] == 0)
       return failed(not_measured(what, {}, repeat->segment),
                     fmt::format("the output does not answer a step of its input ({})", words(of)));
-    if (!found || repeat->numbers[quantity.value] > found->numbers[quantity.value]) found = repeat;
+    const auto candidate = [&](const Reduction& one) {
+      return Candidate{quantity.scale * one.numbers[quantity.value], quantity.scale * one.numbers[quantity.doubt]};
+    };
+    if (!found || worse(candidate(*repeat), candidate(*found), quantity.limit)) found = repeat;
   }
   const auto& n = found->numbers;
   auto finding = measured(what, quantity.scale * n[quantity.value], {}, {std::nullopt, quantity.limit},
@@ -239,26 +268,32 @@ Finding StepResponse::spread(const Case& of, std::span<const Reduction* const> r
   const Quantity delay{"spread", "ms", kDelay, kDelayDoubt, 1e3, 1e3 * seconds(spec_.spread)};
   auto finding = worst(of, delay, repeats);
   if (!std::isfinite(finding.value)) return finding;
-  double least = std::numeric_limits<double>::infinity();
-  for (const auto* repeat : repeats) least = std::min(least, 1e3 * repeat->numbers[kDelay]);
-  return measured(what, finding.value - least, {}, {std::nullopt, delay.limit}, std::sqrt(2.0) * finding.uncertainty,
-                  finding.segment);
+  double least = std::numeric_limits<double>::infinity(), most = -least, doubt = 0;
+  for (const auto* repeat : repeats) {
+    const double took = 1e3 * repeat->numbers[kDelay];
+    if (took > most) most = took, finding.segment = repeat->segment;
+    least = std::min(least, took), doubt = std::max(doubt, 1e3 * repeat->numbers[kDelayDoubt]);
+  }
+  return measured(what, most - least, {}, {std::nullopt, delay.limit}, std::sqrt(2.0) * doubt, finding.segment);
 }
 
 /// The bench's own: a slow input makes a slow output, and nothing may be said of the unit then.
 Finding StepResponse::input_duration(std::size_t channel, std::span<const Reduction> reductions) const {
   const Named what{fmt::format("{}/input_duration/{}", name(), product_.pressures[channel].name), name(), "ms"};
+  const double limit = kInputShare * 1e3 * seconds(spec_.duration);
   const Reduction* found = nullptr;
   for (std::size_t i = 0; i < reductions.size(); ++i) {
     if (!asked_[i].of || cases_[*asked_[i].of].channel != channel) continue;
     const auto& reduction = reductions[i];
     if (!reduction.voided.empty()) return not_measured(what, reduction.voided, reduction.segment);
     if (reduction.numbers[kAnswered] == 0) continue;
-    if (!found || reduction.numbers[kInputDuration] > found->numbers[kInputDuration]) found = &reduction;
+    const auto candidate = [](const Reduction& one) {
+      return Candidate{1e3 * one.numbers[kInputDuration], 1e3 * one.numbers[kInputDurationDoubt]};
+    };
+    if (!found || worse(candidate(reduction), candidate(*found), limit)) found = &reduction;
   }
   if (!found) return failed(not_measured(what, {}), "the output does not answer any step of its input");
-  return rig::of_the_rig(measured(what, 1e3 * found->numbers[kInputDuration], {},
-                                  {std::nullopt, kInputShare * 1e3 * seconds(spec_.duration)},
+  return rig::of_the_rig(measured(what, 1e3 * found->numbers[kInputDuration], {}, {std::nullopt, limit},
                                   1e3 * found->numbers[kInputDurationDoubt], found->segment),
                          "The bench's own source is too slow: check its wire and source");
 }

@@ -11,6 +11,7 @@
 #include "rig/compile/supply_judge.hpp"
 #include "rig/compile/supply_strips.hpp"
 #include "rig/compile/sweep_points.hpp"
+#include "rig/compile/worst_of.hpp"
 #include "rig/core/number_text.hpp"
 #include "rig/core/quantity_text.hpp"
 
@@ -217,19 +218,19 @@ Finding Supply::lag(const PlayedCourse& course, std::span<const Kept> kept) cons
 }
 
 Finding Supply::in_band(const PlayedCourse& course, std::span<const Kept> kept, std::size_t c) const {
+  const Band band = Band::around(0, {spec_.band.absolute + spec_.band.relative * spec_.pressure.value(), 0});
+  const auto off = [c](const Kept& k) { return Candidate{std::abs(k.part(c).off_kpa), k.part(c).off_doubt}; };
   const Kept *worst = nullptr, *reset = nullptr;
   for (const auto& one : kept) {
     const auto part = one.part(c);
     if (!reset && !std::isnan(part.reset_at)) reset = &one;
     if (std::isnan(part.off_kpa)) continue;
-    if (!worst || std::abs(part.off_kpa) > std::abs(worst->part(c).off_kpa)) worst = &one;
+    if (!worst || worse(off(one), off(*worst), *band.high)) worst = &one;
   }
   const Named what{id(course, "in_band", c), name(), "kPa"};
   if (!worst) return not_measured(what, "the supplies were never in their ranges for long enough");
   const auto part = worst->part(c);
-  auto finding = measured(what, part.off_kpa, 0.0,
-                          Band::around(0, {spec_.band.absolute + spec_.band.relative * spec_.pressure.value(), 0}),
-                          part.off_doubt, worst->reduction->segment);
+  auto finding = measured(what, part.off_kpa, 0.0, band, part.off_doubt, worst->reduction->segment);
   if (finding.verdict == Verdict::fail && reset) {
     const auto first = reset->part(c);
     finding.reason = fmt::format("resets at {:.2f} V, inside its working range: {} passes through {}",
@@ -243,11 +244,12 @@ Finding Supply::in_band(const PlayedCourse& course, std::span<const Kept> kept, 
 }
 
 Finding Supply::through(const PlayedCourse& course, std::span<const Kept> kept, std::size_t c) const {
+  const auto off = [c](const Kept& k) { return Candidate{std::abs(k.part(c).through_v), k.part(c).through_doubt}; };
   const Kept* worst = nullptr;
   for (const auto& one : kept) {
     const auto part = one.part(c);
     if (std::isnan(part.through_v)) continue;
-    if (!worst || std::abs(part.through_v) > std::abs(worst->part(c).through_v)) worst = &one;
+    if (!worst || worse(off(one), off(*worst), spec_.passive_band.value())) worst = &one;
   }
   const Named what{id(course, "pass_through", c), name(), "V"};
   if (!worst) return not_measured(what, "the supply was never missing for long enough: the bench did not follow");
@@ -291,8 +293,10 @@ Finding Supply::recovery(const PlayedCourse& course, std::span<const Kept> kept,
   const auto note = [&](double took, const Kept& one) {
     if (took > worst) worst = took, where = one.reduction->segment;
   };
+  bool went_low = false;
   for (const auto& one : kept) {
     const auto part = one.part(c);
+    went_low |= !(part.leading_whole > 0);
     const bool goes_on = waiting && !(part.leading_arrived > 0) && part.leading_whole > 0;
     if (waiting && part.leading_arrived > 0) note(*waiting + part.leading, one);
     waiting = goes_on ? std::optional{*waiting + part.leading} : std::nullopt;
@@ -305,6 +309,9 @@ Finding Supply::recovery(const PlayedCourse& course, std::span<const Kept> kept,
     return failed(measured(what, *waiting, {}, band, kMillisecondBin, where),
                   fmt::format("{} does not work again {:.0f} ms after the supply is back ({})",
                               product_.pressures[c].name, *waiting, course.title));
+  if (!went_low)
+    return not_measured(what,
+                        "no supply was seen below its range, which the course asks for: check the supplies' wires");
   return measured(what, worst, {}, band, kMillisecondBin, where);
 }
 

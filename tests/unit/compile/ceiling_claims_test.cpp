@@ -122,6 +122,24 @@ TEST_CASE_METHOD(Ceiling, "... of pass-through, of a start, of the speed line", 
   refused("its hard ceiling");
 }
 
+TEST_CASE_METHOD(Ceiling, "... of a fault step, wherever one of its cases takes the engine", "[compile][ceiling]") {
+  auto& faults = first<FaultSpec>();
+  SECTION("about the input") {
+    faults.through = {0.05, 0};
+    refused("`pass_through` lets");
+  }
+  SECTION("about the table, at its points") {
+    faults.band = {12, 0};
+    refused("`table` lets");
+  }
+  SECTION("on the way to another point") {
+    for (auto& one : faults.cases) one.at = {Rpm{1000}, Kilopascals{80}}, one.during.reset(), one.moves_to.reset();
+    faults.cases.front().during = FaultTransient{{Rpm{3800}, Kilopascals{220}}};
+    faults.band = {12, 0};
+    refused("`table` lets manifold_pressure hide 2");
+  }
+}
+
 TEST_CASE_METHOD(Ceiling, "a unit may not add what the product does not permit, either", "[compile][ceiling]") {
   first<SweepSpec>().band = {2.5, 0};  // 27 + 2.5 kPa would be inside what it may hide
   refused("lets charge_pressure add 2.5 kPa; its hard ceiling permits 2.0 kPa");

@@ -144,8 +144,18 @@ TEST_CASE("a fault that does not come to the pin is the bench's own", "[compile]
   const double whole = fault.inputs[kManifold];
   SECTION("nothing happens at the pin") {
     fault.in[kManifold] = [=](double) { return whole; };
-    for (const auto& finding : fault.judge().findings)
-      if (finding.id.find("never_hidden") != std::string::npos) CHECK(finding.verdict == Verdict::void_);
+    for (const auto& finding : fault.judge().findings) {
+      CHECK(finding.verdict == Verdict::void_);
+      CHECK_THAT(finding.reason, Contains("did not come to the pin") && Contains("manifold_in"));
+    }
+  }
+  SECTION("the contact opens once more, long after its travel") {
+    const double on = fault.on();
+    fault.in[kManifold] = Fault::at(whole, on + 0.040, on + 0.041, fault.in[kManifold]);
+    for (const auto& finding : fault.judge().findings) {
+      CHECK(finding.verdict == Verdict::void_);
+      CHECK_THAT(finding.reason, Contains("within its relay's travel"));
+    }
   }
   SECTION("the contact goes on bouncing") {
     const double off = fault.off();
@@ -164,9 +174,90 @@ TEST_CASE("a source at its limit on the wire that is shorted is what was asked f
   flag.kind = RigFlag::Kind::current_limited;
   flag.port = wiring.line("manifold_pressure")->source;
   fault.flags = {flag};
+  fault.in[kManifold] = Fault::at(0.02, fault.on() + kTravel, fault.off() + kTravel, fault.in[kManifold]);
   CHECK(fault.find("spike", "charge_pressure").verdict != Verdict::void_);
   fault.flags.front().port = wiring.line("charge_pressure")->source;
   CHECK(fault.find("spike", "charge_pressure").verdict == Verdict::void_);
+  SECTION("a sense at its range's end is so only while the wire is shorted") {
+    flag.kind = RigFlag::Kind::saturated;
+    flag.port = wiring.line("manifold_pressure")->sense_in;
+    const auto at = [&](double t) { return fault.slice().record.start + Nanoseconds{std::llround(t * 1e9)}; };
+    flag.at = at(fault.on() + 0.010);
+    fault.flags = {flag};
+    CHECK(fault.find("spike", "charge_pressure").verdict != Verdict::void_);
+    fault.flags.front().at = at(fault.off() + 0.200);
+    CHECK(fault.find("spike", "charge_pressure").verdict == Verdict::void_);
+  }
+}
+
+TEST_CASE("an input that stays away after the fault is no recovery", "[compile][fault]") {
+  auto fault = open_wire();
+  fault.in[kManifold] = Fault::at(0.02, fault.on() + kTravel, 99, fault.in[kManifold]);
+  const auto finding = fault.find("recovery", "charge_pressure");
+  CHECK(finding.verdict == Verdict::void_);
+  CHECK_THAT(finding.reason, Contains("did not come back"));
+  CHECK(fault.find("reaction", "charge_pressure").verdict == Verdict::pass);
+}
+
+TEST_CASE("a unit that passes through is not back on its table because nobody can tell the table", "[compile][fault]") {
+  auto fault = open_wire(0.02, 99);
+  const double from = fault.off() + 0.020;
+  SECTION("the bench's rail is away") {
+    fault.controller_rails = Fault::at(0, from, 99, fault.controller_rails);
+    CHECK(fault.find("recovery", "charge_pressure").verdict == Verdict::void_);
+  }
+  SECTION("the rail that the module feeds is away") {
+    fault.sensor_rails = Fault::at(0, from, 99, fault.sensor_rails);
+    CHECK(fault.find("recovery", "charge_pressure").verdict == Verdict::undecided);
+  }
+  SECTION("it was away, and has been back for all of the time the unit has") {
+    fault.sensor_rails = Fault::at(0, from, from + 0.010, fault.sensor_rails);
+    CHECK(fault.find("recovery", "charge_pressure").verdict == Verdict::fail);
+  }
+}
+
+TEST_CASE("an output that keeps its table is judged by what its own table depends on", "[compile][fault]") {
+  const auto broken = [](const std::string& wire) {
+    auto one = paper::fault_of(FaultKind::open, wire, ConnectorSide::sensor, OpenEnd::down);
+    one.owed.others = {OutputMust::keep_table, {}};
+    Fault fault{one};
+    const std::size_t c = wire == "charge_pressure" ? kCharge : kManifold;
+    fault.in[c] = Fault::at(0.02, fault.on() + kTravel, fault.off() + kTravel, fault.in[c]);
+    return fault;
+  };
+  auto charge = broken("charge_pressure");
+  CHECK(charge.find("reaction", "manifold_pressure").verdict == Verdict::pass);
+  charge.out[kManifold] = charge.away(kManifold, charge.on() + 0.020, charge.off() + 0.5);
+  CHECK(charge.find("reaction", "manifold_pressure").verdict == Verdict::fail);
+  const auto finding = broken("manifold_pressure").find("reaction", "charge_pressure");
+  CHECK(finding.verdict == Verdict::undecided);
+  CHECK_THAT(finding.reason, Contains("cannot be told"));
+}
+
+TEST_CASE("a sensor's fault must be seen whatever its output is to do", "[compile][fault]") {
+  auto one = paper::fault_of(FaultKind::open, "manifold_pressure", ConnectorSide::sensor, OpenEnd::down);
+  one.owed.own = {OutputMust::keep_table, {}};
+  Fault fault{one};
+  fault.in[kManifold] = Fault::at(0.02, fault.on() + kTravel, fault.off() + kTravel, fault.in[kManifold]);
+  CHECK(fault.find("never_hidden", "manifold_pressure").verdict == Verdict::fail);
+}
+
+TEST_CASE("a shift grows from where it last was nothing to where it first is whole", "[compile][fault]") {
+  auto fault = open_wire();
+  const double grown = fault.find("ramp_in", "charge_pressure").value;
+  CHECK(grown == Approx(64).margin(3));
+  const double late = fault.off() + 0.9, half = (fault.inputs[kCharge] + fault.tables[kCharge]) / 2;
+  fault.out[kCharge] = Fault::at(half, late, late + 0.003, fault.out[kCharge]);
+  CHECK(fault.find("ramp_in", "charge_pressure").value == grown);
+}
+
+TEST_CASE("a fault under way is named by the point at which it begins", "[compile][fault]") {
+  auto one = paper::fault_of(FaultKind::open, "manifold_pressure", ConnectorSide::sensor, OpenEnd::down);
+  one.during = FaultTransient{{Rpm{4500}, Kilopascals{160}}, Nanoseconds{400'000'000}};
+  for (const auto& id : Fault{one}.step().characteristics()) {
+    CHECK_THAT(id, Contains("3500"));
+    CHECK_THAT(id, !Contains("4500"));
+  }
 }
 
 TEST_CASE("a loss of the speed signal counts from its last edge, in intervals and time", "[compile][fault]") {
@@ -181,9 +272,32 @@ TEST_CASE("a loss of the speed signal counts from its last edge, in intervals an
   CHECK(fault.find("reaction", "charge_pressure").value < 30 + 8.6);
 }
 
+TEST_CASE("a speed signal that goes on has not been lost", "[compile][fault]") {
+  const Fault fault{paper::fault_of(FaultKind::lost_edges, "speed")};
+  for (const auto& finding : fault.judge().findings) {
+    CHECK(finding.verdict == Verdict::void_);
+    CHECK_THAT(finding.reason, Contains("went on"));
+  }
+}
+
+TEST_CASE("a program that stands still comes back by itself, and is timed from when it was made to",
+          "[compile][fault]") {
+  Fault fault{paper::fault_of(FaultKind::hang, "")};
+  for (const auto c : {kCharge, kManifold}) fault.out[c] = fault.away(c, fault.on() + 0.045, fault.on() + 0.300);
+  check_all_pass(fault);
+  CHECK(fault.find("recovery", "charge_pressure").value == Approx(300).margin(12));
+}
+
 TEST_CASE("what must latch stays fallen back until power is cycled", "[compile][fault]") {
   Fault fault{paper::fault_of(FaultKind::intermittent, "manifold_pressure")};
-  const double last = fault.on();
+  const double last = fault.on(), whole = fault.inputs[kManifold];
+  fault.in[kManifold] = [=](double t) {
+    for (int burst = 0; burst < 4; ++burst) {
+      const double from = last - 0.640 * burst + kTravel;
+      if (t >= from && t < from + 0.040) return 0.02;
+    }
+    return whole;
+  };
   for (const auto c : {kCharge, kManifold}) fault.out[c] = fault.away(c, 0.045, 99);
   CHECK(fault.find("latched", "charge_pressure").verdict == Verdict::pass);
   fault.out[kCharge] = fault.away(kCharge, 0.045, last + 0.6);

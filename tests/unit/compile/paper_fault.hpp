@@ -51,6 +51,7 @@ class Fault {
       out.push_back([=](double) { return table; });
     }
     battery = [](double) { return 13.8; };
+    controller_rails = sensor_rails = [](double) { return 5.0; };
     edges = [](double) { return true; };
   }
 
@@ -92,8 +93,8 @@ class Fault {
       draw(slice, tracks.pressures[c].in, in[c]), draw(slice, tracks.pressures[c].out, out[c]);
       sample(slice, tracks.fine[c].in, in[c]), sample(slice, tracks.fine[c].out, out[c]);
     }
-    for (const auto& rail : tracks.rails)
-      for (const auto track : {rail.controller, rail.sensor}) draw(slice, track, [](double) { return 5.0; });
+    for (const auto& rail : tracks.rails) draw(slice, rail.controller, controller_rails);
+    for (const auto& rail : tracks.rails) draw(slice, rail.sensor, sensor_rails);
     draw(slice, tracks.battery, battery);
     draw(slice, tracks.current, [this](double t) { return battery(t) > 5.5 ? 0.06 : 0.0; });
     const double warm = product_->temperature->curve.volts(Celsius{25}, Volts{5}).value();
@@ -117,7 +118,7 @@ class Fault {
 
   std::vector<double> inputs, tables;  ///< V, per pressure, before the fault
   std::vector<Course> in, out;
-  Course battery;
+  Course battery, controller_rails, sensor_rails;
   std::function<bool(double)> edges;  ///< whether the speed signal is there
   std::vector<RigFlag> flags;
 

@@ -32,7 +32,8 @@ TEST_CASE("a bench says what it can do before it is asked to", "[core][bench_set
   CHECK_FALSE(can.has(Feature::paced));
   CHECK(can.tick_rate == 10'000'000);
   CHECK(can.ports[0].captures == 0);
-  CHECK(can.ports[1].captures == (bit(CaptureKind::samples) | bit(CaptureKind::envelope)));
+  CHECK(can.ports[1].captures ==
+        (bit(CaptureKind::samples) | bit(CaptureKind::envelope) | bit(CaptureKind::triggered)));
   CHECK(can.ports[2].captures == bit(CaptureKind::edges));
 }
 
@@ -44,7 +45,8 @@ TEST_CASE("a bench with a service port holds conversations, and captures their b
   const Capabilities can = capabilities_of(setup);
   CHECK(can.set_points & bit(SetPointKind::exchange));
   CHECK(can.ports[0].captures == bit(CaptureKind::bytes));
-  CHECK(can.ports[1].captures == (bit(CaptureKind::samples) | bit(CaptureKind::envelope)));
+  CHECK(can.ports[1].captures ==
+        (bit(CaptureKind::samples) | bit(CaptureKind::envelope) | bit(CaptureKind::triggered)));
 }
 
 TEST_CASE("fault switches, the pull-up's switch and the break in the ground rest closed", "[core][bench_setup]") {
