@@ -16,17 +16,11 @@ namespace rig {
 namespace {
 
 constexpr double kInf = std::numeric_limits<double>::infinity();
-constexpr double kShareOfRamp =
-    0.4;  ///< of ramp_in: a straight line takes 0.8 of it from a tenth to nine tenths; half that
+/// s after a relay's travel: a reaction that is complete by then may have begun while the pin was still settling, and
+/// have moved the pin itself.
+constexpr double kStillMoving = 0.008;
 
 double ms(double seconds) { return 1e3 * seconds; }
-
-/// No verdict either way, and why.
-Finding undecided(Named what, std::string reason, std::uint32_t segment) {
-  auto finding = not_measured(std::move(what), std::move(reason), segment);
-  finding.verdict = Verdict::undecided;
-  return finding;
-}
 
 std::string in_words(OutputMust must) {
   switch (must) {
@@ -45,6 +39,12 @@ std::string in_words(OutputMust must) {
 }
 
 }  // namespace
+
+Finding FaultJudge::undecided(Named what, std::string reason, std::uint32_t segment) {
+  auto finding = not_measured(std::move(what), std::move(reason), segment);
+  finding.verdict = Verdict::undecided;
+  return finding;
+}
 
 FaultJudge::FaultJudge(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const FaultSpec& spec,
                        const FaultCase& one)
@@ -189,23 +189,6 @@ std::vector<Finding> FaultJudge::judge(const Readings& readings) const {
   return findings;
 }
 
-std::vector<Finding> FaultJudge::judge_restart(const Readings& readings, Nanoseconds from) const {
-  const auto segment = readings.slice().record.id;
-  std::vector<Finding> findings;
-  if (const auto why = readings.trouble(); !why.empty()) {
-    for (auto& one : restart_ids()) findings.push_back(not_measured({std::move(one), spec_.name, "ms"}, why, segment));
-    return findings;
-  }
-  FaultTimes times;
-  times.on = times.off = times.first = from;
-  const auto course = read_course(product_, tracks_, readings, one_, times, spec_.temperature);
-  for (std::size_t c = 0; c < product_.pressures.size(); ++c)
-    findings.push_back(course.lines[c].out.empty()
-                           ? not_measured(named("recovery", product_.pressures[c].name, "ms"), "no readings", segment)
-                           : judge_recovery(c, course, {seconds(from), 0, {}, {}}, segment));
-  return findings;
-}
-
 double FaultJudge::level_doubt(std::size_t c) const {
   const auto* line = bench_.wiring.line(product_.pressures[c].name);
   const double volts = product_.rails[product_.pressures[c].rail].nominal.value();
@@ -311,10 +294,16 @@ FaultJudge::Reaction FaultJudge::reaction(std::size_t c, const FaultCourse& cour
     reaction.ended = Reaction::Ended::doubtful;
     return reaction;
   }
+  Moment counted = came;
+  const double reacted = look.start + middle->at;
+  if (came.earliest && reacted < seconds(times_.on + times_.travel) + kStillMoving) {
+    counted.at = (*came.earliest + came.at) / 2;
+    counted.half_width += (came.at - *came.earliest) / 2;
+  }
   const double by_level = (narrow->at - wide->at) / 2;
-  const double standard = std::hypot(std::hypot(moment_doubt(came, c), standard_of_rectangular(middle->half_width)),
+  const double standard = std::hypot(std::hypot(moment_doubt(counted, c), standard_of_rectangular(middle->half_width)),
                                      standard_of_rectangular(by_level));
-  reaction.ms = ms(look.start + middle->at - came.at);
+  reaction.ms = ms(std::max(0.0, reacted - counted.at));
   reaction.doubt_ms = ms(expanded(standard));
   return reaction;
 }
@@ -347,60 +336,6 @@ Finding FaultJudge::judge_reaction(std::size_t c, const FaultCourse& course, con
   if (finding.verdict == Verdict::undecided)
     finding.reason = fmt::format("{} took {:.1f} ms +- {:.1f} ms after {}: too near to {:.0f} ms to be sure",
                                  channel.name, taken.ms, taken.doubt_ms, words(), limit);
-  return finding;
-}
-
-Finding FaultJudge::judge_hidden(std::size_t c, const FaultCourse& course, const Onset& onset,
-                                 std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto what = named("never_hidden", channel.name, "V");
-  const auto beyond = stands_beyond(channel, line, times_);
-  if (!beyond)
-    return not_measured(what, words() + " leaves the pin between its diagnostic rails: no sensor fault shows", segment);
-  const auto look =
-      line.close_out.between(onset.came.at + onset.came.half_width + seconds(times_.deadline), seconds(times_.off));
-  if (look.volts.empty()) return not_measured(what, "nothing was recorded after the deadline", segment);
-  const auto [least, most] = std::minmax_element(look.volts.begin(), look.volts.end());
-  const bool low = *beyond == BeyondRail::low;
-  const double value = low ? *most : *least;
-  const double limit = (low ? channel.rails.low : channel.rails.high).value() * line.scale_out;
-  const auto* wiring = bench_.wiring.line(channel.name);
-  auto finding = measured(what, value, {}, low ? Band{{}, limit} : Band{limit, {}},
-                          1.155 * limit_of_error(bench_.ports[index(wiring->sense_out)], value), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format(
-        "{} shows the controller {:.2f} V while its input stands {} its rail ({}): the module "
-        "hides its sensor's fault",
-        channel.name, value, low ? "below" : "above", words());
-  return finding;
-}
-
-Finding FaultJudge::judge_hidden_temperature(const Readings& readings, const Onset& onset) const {
-  const auto& channel = *product_.temperature;
-  const auto what = named("never_hidden", channel.name, "V");
-  const auto segment = readings.slice().record.id;
-  const double bin = seconds(readings.scales().tracks[index(tracks_.temperature->out)].track.period);
-  const auto first = static_cast<std::size_t>(
-      std::ceil((std::max(onset.came.at, seconds(times_.on + times_.travel)) + seconds(times_.deadline)) / bin));
-  const auto last = static_cast<std::size_t>(seconds(times_.off) / bin);
-  const auto in = readings.over(tracks_.temperature->in, first, last - std::min(first, last));
-  const auto out = readings.over(tracks_.temperature->out, first, last - std::min(first, last));
-  const auto rail = readings.over(tracks_.rails[channel.rail].controller, first, last - std::min(first, last));
-  if (in.bins == 0 || out.bins == 0 || rail.bins == 0)
-    return not_measured(what, "nothing was recorded after the deadline", segment);
-  const double coldest = channel.curve.volts(channel.lowest, Volts{rail.value}).value();
-  const double hottest = channel.curve.volts(channel.highest, Volts{rail.value}).value();
-  const bool high = in.value > coldest;
-  if (!high && in.value > hottest)
-    return not_measured(what, words() + " leaves the pin at a plausible temperature: no sensor fault shows", segment);
-  auto finding = high ? measured(what, out.low, {}, {coldest, {}}, out.uncertainty, segment)
-                      : measured(what, out.high, {}, {{}, hottest}, out.uncertainty, segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format(
-        "{} shows the controller {:.2f} V, a plausible temperature, with {}: the module hides "
-        "its sensor's fault",
-        channel.name, finding.value, words());
   return finding;
 }
 
@@ -438,78 +373,6 @@ Finding FaultJudge::judge_spike(std::size_t c, const FaultCourse& course, std::u
         "{} is neither its input nor what the table says, nor between them, for {:.1f} ms "
         "around {} (allowed {:.1f} ms)",
         channel.name, ms(longest), words(), limit);
-  return finding;
-}
-
-Finding FaultJudge::judge_recovery(std::size_t c, const FaultCourse& course, const Moment& gone,
-                                   std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const double room = volts_of(channel, Kilopascals{spec_.band.absolute}, line.in.back().mean);
-  std::vector<double> means, low = line.table.low, high = line.table.high;
-  for (const auto& bin : line.out) means.push_back(bin.mean);
-  for (auto& v : low) v -= room;
-  for (auto& v : high) v += room;
-  const auto arrived = arrival({means, course.bin}, {low, high}, gone.at);
-  const auto what = named("recovery", channel.name, "ms");
-  const double limit = ms(seconds(one_.owed.recovery.within));
-  const double value = arrived ? arrived->at + (arrived->half_width > 0 ? course.bin / 2 : 0) - gone.at
-                               : static_cast<double>(line.out.size()) * course.bin - gone.at;
-  const double standard = std::hypot(moment_doubt(gone, c), standard_of_rectangular(course.bin));
-  auto finding = measured(what, ms(std::max(0.0, value)), {}, {std::nullopt, limit}, ms(expanded(standard)), segment);
-  if (!arrived || finding.verdict == Verdict::fail)
-    return failed(std::move(finding), fmt::format("{} is not back on its table {:.0f} ms after {} has gone (due within "
-                                                  "{:.0f} ms)",
-                                                  channel.name, ms(value), words(), limit));
-  return finding;
-}
-
-/// What a shift that comes back all at once does to a boost controller is what the module's ramp is for.
-Finding FaultJudge::judge_ramp(std::size_t c, const FaultCourse& course, const Moment& gone,
-                               std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto what = named("ramp_in", channel.name, "ms");
-  const auto share = [&](std::size_t b) {
-    const double whole = line.in[b].mean - (line.table.low[b] + line.table.high[b]) / 2;
-    return whole > 0.02 ? (line.in[b].mean - line.out[b].mean) / whole : std::nan("");
-  };
-  // Backwards from the end, where all of the shift is there.
-  const auto first = static_cast<std::size_t>(std::max(0.0, gone.at / course.bin)) + 5;
-  std::size_t b = line.out.size();
-  while (b > first && share(b - 1) > 0.9) --b;
-  const std::size_t whole = b;
-  while (b > first && share(b - 1) > 0.1) --b;
-  if (whole == line.out.size() || b == first)
-    return undecided(what,
-                     fmt::format("{} does not come back from nothing to its whole shift after {}: how it grows "
-                                 "cannot be seen",
-                                 channel.name, words()),
-                     segment);
-  const double grown = static_cast<double>(whole - b) * course.bin;
-  const double least = kShareOfRamp * seconds(product_.timing.ramp_in);
-  auto finding = measured(what, ms(grown), {}, {ms(least), std::nullopt}, ms(1.155 * course.bin), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format("the shift of {} comes back within {:.0f} ms after {}; it must grow over {:.0f} ms",
-                                 channel.name, ms(grown), words(), ms(seconds(product_.timing.ramp_in)));
-  return finding;
-}
-
-Finding FaultJudge::judge_latched(std::size_t c, const FaultCourse& course, std::uint32_t segment) const {
-  const auto& channel = product_.pressures[c];
-  const auto& line = course.lines[c];
-  const auto from = static_cast<std::size_t>(
-      std::ceil((seconds(times_.off + times_.travel) + seconds(times_.deadline)) / course.bin));
-  double worst = 0;
-  for (std::size_t b = from; b < line.out.size(); ++b) {
-    const double apart = line.out[b].mean - line.in[b].mean;
-    if (std::abs(apart) > std::abs(worst)) worst = apart;
-  }
-  auto finding = measured(named("latched", channel.name, "V"), worst, 0.0, Band::around(0, spec_.through),
-                          level_doubt(c), segment);
-  if (finding.verdict == Verdict::fail)
-    finding.reason = fmt::format("{} shifts again ({:+.3f} V) though {} should have latched until power is cycled",
-                                 channel.name, worst, words());
   return finding;
 }
 

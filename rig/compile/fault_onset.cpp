@@ -14,6 +14,7 @@ namespace {
 
 constexpr double kLook = 0.005;        ///< s, over which a line's level before and at the end of a fault is taken
 constexpr double kLeastChange = 0.02;  ///< V at a pin; less is no change that could be timed
+constexpr double kSettles = 0.002;     ///< s; of a source's and a sense's own filters, once a contact is at rest
 constexpr double kInf = std::numeric_limits<double>::infinity();
 
 class OnsetFinder {
@@ -115,13 +116,27 @@ class OnsetFinder {
       low = *beyond == BeyondRail::low ? -kInf : high_rail, high = *beyond == BeyondRail::low ? low_rail : kInf;
       low_after = low_rail, high_after = high_rail;
     }
-    auto came = arrive(line.close_in.between(-kInf, off_), low, high, on_);
-    auto gone = arrive(line.close_in, low_after, high_after, off_);
+    const auto came = first_rest(line.close_in.between(-kInf, off_), low, high, on_);
+    const auto gone = first_rest(line.close_in, low_after, high_after, off_);
     if (!came)
       return Onset{{0, 0, port, "the fault did not come to rest at the pin: check the relay and its wiring"}, {}};
     if (!gone) return Onset{{0, 0, port, "the fault did not go from the pin: check the relay and its wiring"}, {}};
-    came->port = gone->port = port;
-    return Onset{*came, *gone};
+    Onset onset{*came, *gone};
+    onset.came.port = onset.gone.port = port;
+    return onset;
+  }
+
+  /// Contacts are at rest once their travel is over. What the pin does later is the module's doing: one that falls back
+  /// joins its charged output to the open wire, and that must not make its reaction look quicker. Only a wire that
+  /// drifts to where it ends takes longer.
+  std::optional<Moment> first_rest(const CloseLook& look, double low, double high, double command) const {
+    const auto at_last = arrive(look, low, high, command);
+    if (!at_last) return std::nullopt;
+    auto at_rest = arrive(look.between(-kInf, command + seconds(times_.travel) + kSettles), low, high, command);
+    if (!at_rest) at_rest = at_last;
+    for (std::size_t i = 0; i < look.volts.size() && !at_rest->earliest; ++i)
+      if (look.at(i) >= command && look.volts[i] >= low && look.volts[i] <= high) at_rest->earliest = look.at(i);
+    return at_rest;
   }
 
   /// From bins of 1 ms: what changes within a bin may have changed anywhere in it or just before.

@@ -144,13 +144,15 @@ TEST_CASE("a fault that does not come to the pin is the bench's own", "[compile]
   const double whole = fault.inputs[kManifold];
   SECTION("nothing happens at the pin") {
     fault.in[kManifold] = [=](double) { return whole; };
-    for (const auto& finding : fault.judge().findings)
+    const auto judged = fault.judge();
+    for (const auto& finding : judged.findings)
       if (finding.id.find("never_hidden") != std::string::npos) CHECK(finding.verdict == Verdict::void_);
   }
   SECTION("the contact goes on bouncing") {
     const double off = fault.off();
     fault.in[kManifold] = Fault::at(0.02, fault.on(), off - 0.0002, [=](double) { return whole; });
-    for (const auto& finding : fault.judge().findings) {
+    const auto judged = fault.judge();
+    for (const auto& finding : judged.findings) {
       CHECK(finding.verdict == Verdict::void_);
       CHECK_THAT(finding.reason, Contains("check the relay"));
     }
