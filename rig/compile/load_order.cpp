@@ -27,7 +27,12 @@ class OrderCheck {
  public:
   OrderCheck(const Scenario& scenario, const std::vector<yaml::Place>& places, yaml::Place all,
              PlacedComplaints& complaints)
-      : scenario_{scenario}, steps_{scenario.steps}, places_{places}, all_{all}, complaints_{complaints}, all_read_{complaints.count() == 0} {}
+      : scenario_{scenario},
+        steps_{scenario.steps},
+        places_{places},
+        all_{all},
+        complaints_{complaints},
+        all_read_{complaints.count() == 0} {}
 
   void end_of_line() {
     check_beginning();
