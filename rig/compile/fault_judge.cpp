@@ -18,6 +18,9 @@ namespace {
 constexpr double kInf = std::numeric_limits<double>::infinity();
 constexpr std::size_t kBinsBefore = 10;    ///< in which an output must be at its table before a fault
 constexpr Nanoseconds kBefore{2'000'000};  ///< what is off a scale is told as of its bin's start, or the one before
+/// s after a relay's travel: a reaction that is complete by then may have begun while the pin was still settling, and
+/// have moved the pin itself.
+constexpr double kStillMoving = 0.008;
 
 std::string in_words(OutputMust must) {
   switch (must) {
@@ -36,6 +39,12 @@ std::string in_words(OutputMust must) {
 }
 
 }  // namespace
+
+Finding FaultJudge::undecided(Named what, std::string reason, std::uint32_t segment) {
+  auto finding = not_measured(std::move(what), std::move(reason), segment);
+  finding.verdict = Verdict::undecided;
+  return finding;
+}
 
 FaultJudge::FaultJudge(const Product& product, const BenchSetup& bench, const TrackMap& tracks, const FaultSpec& spec,
                        const FaultCase& one)
@@ -297,10 +306,16 @@ FaultJudge::Reaction FaultJudge::reaction(std::size_t c, const FaultCourse& cour
     reaction.ended = Reaction::Ended::doubtful;
     return reaction;
   }
+  Moment counted = came;
+  const double reacted = look.start + middle->at;
+  if (came.earliest && reacted < seconds(times_.on + times_.travel) + kStillMoving) {
+    counted.at = (*came.earliest + came.at) / 2;
+    counted.half_width += (came.at - *came.earliest) / 2;
+  }
   const double by_level = (narrow->at - wide->at) / 2;
-  const double standard = std::hypot(std::hypot(moment_doubt(came, c), standard_of_rectangular(middle->half_width)),
+  const double standard = std::hypot(std::hypot(moment_doubt(counted, c), standard_of_rectangular(middle->half_width)),
                                      standard_of_rectangular(by_level));
-  reaction.ms = ms(look.start + middle->at - came.at);
+  reaction.ms = ms(std::max(0.0, reacted - counted.at));
   reaction.doubt_ms = ms(expanded(standard));
   return reaction;
 }

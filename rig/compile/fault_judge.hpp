@@ -45,6 +45,8 @@ class FaultJudge {
     double ms = 0, doubt_ms = 0;  ///< expanded
     enum class Ended { complete, doubtful, never } ended = Ended::complete;
   };
+  /// No verdict either way, and why.
+  static Finding undecided(Named what, std::string reason, std::uint32_t segment);
   Named named(std::string_view what, std::string_view of, std::string_view in) const;
   std::string trouble(const Readings& readings) const;
   bool looked_closely(const FaultCourse& course) const;

@@ -20,6 +20,7 @@ constexpr double kApart = 0.1;         ///< V between two pins; joined, less may
 constexpr const char* kNotCome = "the fault did not come to the pin: check the relay and its wiring";
 constexpr const char* kNotAtRest =
     "the fault did not come to rest within its relay's travel: check the relay and its wiring";
+constexpr double kSettles = 0.002;  ///< s; of a source's and a sense's own filters, once a contact is at rest
 constexpr double kInf = std::numeric_limits<double>::infinity();
 
 class OnsetFinder {
@@ -183,10 +184,12 @@ class OnsetFinder {
       low = *beyond == BeyondRail::low ? -kInf : high_rail, high = *beyond == BeyondRail::low ? low_rail : kInf;
       low_after = low_rail, high_after = high_rail;
     }
-    auto came = arrive(line.close_in.between(-kInf, off_), low, high, on_);
-    auto gone = arrive(line.close_in, low_after, high_after, off_);
-    if (!came) return voided("the fault did not come to rest at the pin: check the relay and its wiring", port);
-    if (came->at - came->half_width > latest(on_, kSettling)) return voided(at_port(kNotAtRest, track), port);
+    const auto closely = line.close_in.between(-kInf, off_);
+    auto came = first_rest(closely, low, high, on_, latest(on_, kSettling));
+    auto gone = first_rest(line.close_in, low_after, high_after, off_, kInf);
+    if (!arrive(closely, low, high, on_))
+      return voided("the fault did not come to rest at the pin: check the relay and its wiring", port);
+    if (!came) return voided(at_port(kNotAtRest, track), port);
     came->port = port;
     const double room = std::max(0.010, 0.1 * std::abs(during - before));
     const bool back = one_.during || std::abs(after - before) <= room;
@@ -194,6 +197,19 @@ class OnsetFinder {
       return Onset{*came, {0, 0, port, at_port("the pin did not come back to where it was before the fault", track)}};
     gone->port = port;
     return Onset{*came, *gone};
+  }
+
+  /// Contacts are at rest once their travel is over. What the pin does later is the module's doing: one that falls back
+  /// joins its charged output to the open wire, and that must not make its reaction look quicker. Nothing when the pin
+  /// is not at rest by `latest`.
+  std::optional<Moment> first_rest(const CloseLook& look, double low, double high, double command,
+                                   double latest) const {
+    auto at_rest = arrive(look.between(-kInf, command + seconds(times_.travel) + kSettles), low, high, command);
+    if (!at_rest) at_rest = arrive(look.between(-kInf, latest), low, high, command);
+    if (!at_rest) return std::nullopt;
+    for (std::size_t i = 0; i < look.volts.size() && !at_rest->earliest; ++i)
+      if (look.at(i) >= command && look.volts[i] >= low && look.volts[i] <= high) at_rest->earliest = look.at(i);
+    return at_rest;
   }
 
   /// From bins of 1 ms: what changes within a bin may have changed anywhere in it or just before.

@@ -14,6 +14,9 @@ struct Moment {
   std::optional<PortId> port =
       {};  ///< the sense that saw it; nothing: none does, and it is the command with its relays' travel
   std::string voided = {};  ///< why it is not known
+  /// When it was first there, before contacts bounced. A module that answers while they still may is answering to
+  /// anything from then on.
+  std::optional<double> earliest = {};
 };
 
 struct Onset {

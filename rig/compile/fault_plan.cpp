@@ -31,7 +31,7 @@ bool is_power(const FaultCase& one) {
 /// Collects what a fault does to a wire.
 class Switching {
  public:
-  Switching(const BenchSetup& bench, FaultPorts& ports) : wiring_{bench.wiring}, bench_{bench}, ports_{ports} {}
+  Switching(const BenchSetup& bench, FaultPorts& ports) : wiring_{bench.wiring}, ports_{ports} {}
 
   void break_wire(const FaultPin& pin) {
     if (const auto relay = break_of(wiring_, pin.carries, pin.side))
@@ -80,7 +80,6 @@ class Switching {
   void hold(PortId relay) { ports_.prepare.push_back({relay, true}), ports_.restore.push_back({relay, false}); }
 
   const Wiring& wiring_;
-  const BenchSetup& bench_;
   FaultPorts& ports_;
 };
 

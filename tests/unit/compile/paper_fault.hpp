@@ -22,7 +22,8 @@ inline FaultCase fault_of(FaultKind kind, const std::string& wire, ConnectorSide
   one.kind = kind, one.pin = {wire, side, {}}, one.end = end;
   if (kind == FaultKind::intermittent)
     one.bursts = 4, one.open_for = Nanoseconds{40'000'000}, one.made_for = Nanoseconds{600'000'000};
-  const auto* owed = owed_for(shipped::end_of_line().product->reactions, one);
+  const auto product = shipped::end_of_line().product;
+  const auto* owed = owed_for(product->reactions, one);
   REQUIRE(owed);
   one.owed = *owed;
   return one;
@@ -109,7 +110,8 @@ class Fault {
   std::vector<Strip> strips() const { return step().strips(segment(), slice(), {infos_, kTickRate}); }
   /// The finding whose name holds both words.
   Finding find(const std::string& what, const std::string& of) const {
-    for (auto& finding : judge().findings)
+    const auto judged = judge();
+    for (const auto& finding : judged.findings)
       if (finding.id.find("/" + what + "/" + of) != std::string::npos) return finding;
     throw std::runtime_error("no finding '" + what + "' of '" + of + "'");
   }

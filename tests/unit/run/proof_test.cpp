@@ -84,7 +84,7 @@ const std::map<std::string, std::string> kAbout{
     {"hysteresis", "sweep/hysteresis/manifold_pressure"},
     {"doubled_edges", "sweep/manifold_pressure@"},
     {"no_speed_failsafe", "faults/speed/lost_edges/reaction/"},
-    {"late_failsafe", "faults/manifold_pressure/open,down/reaction/charge_pressure"},
+    {"late_failsafe", "faults/charge_pressure/open,down/reaction/manifold_pressure"},
     {"no_recovery", "faults/charge_pressure/open,up/recovery/"},
     {"no_latch", "faults/manifold_pressure/intermittent/latched/"},
     {"hides_open", "faults/manifold_pressure/open,down/never_hidden/manifold_pressure"},

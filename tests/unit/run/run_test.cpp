@@ -34,7 +34,9 @@ struct CountTraces final : RunListener {
   }
 };
 
-/// Loses readings of one track in chosen segments: once, or again and again.
+constexpr Nanoseconds kInTheSweep = std::chrono::seconds{100};  ///< since the session's start
+
+/// Loses readings of one track in the sweep, whose points can be played again: once, or again and again.
 class LossySession final : public drivers::Session {
  public:
   LossySession(std::unique_ptr<drivers::Session> inner, int losses) : inner_{std::move(inner)}, losses_{losses} {}
@@ -43,9 +45,9 @@ class LossySession final : public drivers::Session {
   void finish() override { inner_->finish(); }
   drivers::Progress next(Chunk& chunk) override {
     const auto progress = inner_->next(chunk);
-    elapsed_ += 1;
     for (auto& block : chunk.blocks) {
-      if (losses_ == 0 || elapsed_ < 4000 || index(block.track) != 0 || block.count < 2) continue;
+      if (losses_ == 0 || block.first.since_start() < kInTheSweep) continue;
+      if (index(block.track) != 0 || block.count < 2) continue;
       --losses_;
       block.values.erase(block.values.begin(), block.values.begin() + 3);  // one bin
       block.first = block.first + Nanoseconds{1'000'000};
@@ -59,7 +61,7 @@ class LossySession final : public drivers::Session {
 
  private:
   std::unique_ptr<drivers::Session> inner_;
-  int losses_, elapsed_ = 0;
+  int losses_;
 };
 class LossyBench final : public drivers::Bench {
  public:

@@ -30,14 +30,15 @@ struct Trial {
 
 class ReactionTimer {
  public:
-  /// The module falls back so long after its manifold sensor's wire has broken.
+  /// The module falls back so long after its charge sensor's wire has broken: until then the other output keeps to the
+  /// table, since nothing but the fall-back takes its shift away.
   explicit ReactionTimer(Nanoseconds debounce) {
     auto product = std::make_shared<Product>(*shipped::end_of_line().product);
     product->build.failsafe.debounce = debounce;
     product->build.failsafe.latch_after = 1000;
     product_ = product;
     FaultCase one;
-    one.kind = FaultKind::open, one.pin = {"manifold_pressure", ConnectorSide::sensor, {}}, one.end = OpenEnd::down;
+    one.kind = FaultKind::open, one.pin = {"charge_pressure", ConnectorSide::sensor, {}}, one.end = OpenEnd::down;
     one.owed = *owed_for(product->reactions, one);
     one.owed.deadline = {0, debounce + Nanoseconds{30'000'000}};
     one.owed.recovery.within = Nanoseconds{1'000'000};  // the recovery is none of this test's concern
@@ -69,13 +70,20 @@ class ReactionTimer {
     session.limits = plan_->limits;
     session.wheels = {{setup.wiring.speed.source, product_->speed.wheel}};
     const auto bench = open(setup, product_, serial);
-    return drivers::play(*bench, session, std::span{step().segments()}.first(faulty() + 1));
+    std::vector<Segment> segments{step().segments().begin(),
+                                  step().segments().begin() + static_cast<std::ptrdiff_t>(faulty() + 1)};
+    // What a self-test leaves behind: the unit joined to the bench, a controller's input behind each output.
+    auto& first = segments.front().events;
+    first.insert(first.begin(), {Nanoseconds{0}, SetRelay{*setup.wiring.isolator, true}});
+    for (const auto& line : setup.wiring.lines)
+      if (line.load) first.insert(first.begin(), {Nanoseconds{0}, SetRelay{line.load->relay, true}});
+    return drivers::play(*bench, session, segments);
   }
 
   Finding reaction(const drivers::Played& played) const {
     const auto judged = step().judge(faulty(), played.slices.back(), {played.tracks, 10'000'000});
     for (const auto& finding : judged.findings)
-      if (finding.id.find("/reaction/charge_pressure") != std::string::npos) {
+      if (finding.id.find("/reaction/manifold_pressure") != std::string::npos) {
         INFO(finding.reason);
         REQUIRE(std::isfinite(finding.value));
         return finding;
@@ -84,7 +92,7 @@ class ReactionTimer {
     return {};
   }
 
-  /// The last moment at which the input was within its rails, and the last at which the output was not its input.
+  /// The last moment at which the contact let the sensor through, and the last at which the output was not its input.
   double truth(BenchSetup setup, const std::string& serial) const {
     constexpr Nanoseconds kFine{5'000};
     for (auto& port : setup.ports) {
@@ -105,11 +113,11 @@ class ReactionTimer {
       return all;
     };
     const auto& tracks = plan_->tracks.fine;
-    const auto broken = volts(tracks.back().in), in = volts(tracks.front().in), out = volts(tracks.front().out);
+    const auto broken = volts(tracks.front().in), in = volts(tracks.back().in), out = volts(tracks.back().out);
     const auto times = times_of(*product_, setup, spec_.cases.front());
-    const auto last = static_cast<std::size_t>((times.off - times.window_from) / kFine);
-    std::size_t came = last, reacted = last;
-    while (came > 0 && broken[came - 1] < product_->pressures.back().rails.low.value()) --came;
+    const auto number = [&](Nanoseconds at) { return static_cast<std::size_t>((at - times.window_from) / kFine); };
+    std::size_t came = number(times.on + times.travel), reacted = number(times.off);
+    while (came > 0 && broken[came - 1] < product_->pressures.front().rails.low.value()) --came;
     while (reacted > 0 && std::abs(out[reacted - 1] - in[reacted - 1]) < spec_.through.absolute) --reacted;
     return 1e3 * seconds(kFine) * (static_cast<double>(reacted) - static_cast<double>(came));
   }
