@@ -25,7 +25,7 @@ struct RunCommand {
   std::optional<std::uint64_t> seed;               ///< of an emulated bench, overrides the bench file's
   std::optional<std::string> after_void;           ///< why a unit that was set aside is run again
   std::optional<std::string> without_shift_start;  ///< why the bench's shift-start scenario need not have passed
-  bool stress = false;  ///< that the scenario may hurt the unit is known
+  bool stress = false;                             ///< that the scenario may hurt the unit is known
   bool json = false;
 };
 int run_command(const RunCommand& asked);

@@ -155,7 +155,7 @@ std::optional<StoredRun> baseline_run(const StoreReader& reader, std::string_vie
     if (now - run.opened.opened_at > kBaselineHolds) break;
     if (run.opened.purpose != "bench" || !run.closed || run.closed->verdict != Verdict::pass) continue;
     const auto kept = kept_with(reader, *number);
-    if (kept && kept->straight_through && same_connectors(of, *kept)) return run;
+    if (kept && kept->straight_through && (of.lines.empty() || same_connectors(of, *kept))) return run;
   }
   return std::nullopt;
 }

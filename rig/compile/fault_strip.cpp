@@ -78,7 +78,9 @@ std::vector<Strip> strips_of(const FaultJudge& judge, const Product& product, co
       low = std::max(low, corridor.low[b]), high = std::min(high, corridor.high[b]);
     strip.lanes.push_back(
         {name + ", out", *strip.deadline, *strip.removed, std::max(low, -0.2), std::min(high, kMostVolts)});
-    if (about->id == judge.id("reaction", name) && about->verdict != Verdict::void_ && std::isfinite(about->value)) {
+    // One that was never complete is told by its finding as lasting until the fault went: nothing arrived then.
+    const bool complete = onset.came.at + about->value / 1e3 < seconds(times.off) - course.bin / 2;
+    if (about->id == judge.id("reaction", name) && about->verdict != Verdict::void_ && complete) {
       strip.arrived = *strip.onset + Nanoseconds{std::llround(about->value * 1e6)};
       strip.uncertainty = Nanoseconds{std::llround(about->uncertainty * 1e6)};
     }

@@ -377,8 +377,9 @@ std::vector<Strip> Supply::strips(std::size_t i, const Slice& slice, const Scale
   std::vector<Strip> strips;
   for (std::size_t c = 0; c < product_.pressures.size() && segment.bins() > 0; ++c) {
     const auto finding = piece(i).level ? level_id(course(i), c, *piece(i).level) : id(course(i), "in_band", c);
-    const auto title = fmt::format("{}, {}, from {}, at {}, {}", course(i).title, product_.pressures[c].name,
-                                   to_text(piece(i).from), to_text(spec_.speed), to_text(spec_.pressure));
+    const auto since = piece(i).from > Nanoseconds{0} ? ", from " + to_text(piece(i).from) : std::string{};
+    const auto title = fmt::format("{}, {}{}, at {}, {}", course(i).title, product_.pressures[c].name, since,
+                                   to_text(spec_.speed), to_text(spec_.pressure));
     strips.push_back(supply_strip(title, finding, product_, tracks_, course(i), segment, readings, c));
   }
   return strips;
