@@ -275,7 +275,9 @@ def both_know_the_same_keys(schemas):
             batch = cases[start:start + 200]
             for (source, what, kind, changed, _), complaints in zip(batch, check([case[4] for case in batch])):
                 refused = refused_by_schema(schemas, kind, changed)
-                about_keys = [c["what"] for c in complaints if "is missing in" in c["what"] or "no such key" in c["what"]]
+                # Which columns a drive must have is for its product to say, which is another file.
+                about_keys = [c["what"] for c in complaints
+                              if ("is missing in" in c["what"] or "no such key" in c["what"]) and "`columns`" not in c["what"]]
                 expect(complaints or not refused, f"{source} {what}: the schema refuses what the loader accepts")
                 expect(refused or not about_keys, f"{source} {what}: the schema accepts, the loader says {about_keys}")
     expect(len(cases) > 500, "too few keys were tried")
