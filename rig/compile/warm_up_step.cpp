@@ -17,6 +17,7 @@ using namespace std::chrono_literals;
 constexpr Nanoseconds kRelays = 10ms;
 constexpr Nanoseconds kLook = 200ms;
 constexpr int kStretches = 5;
+constexpr Nanoseconds kPiece = 2s;  ///< a stretch is played in pieces: what is looked through at once stays small
 
 class WarmUp final : public CompiledStep {
  public:
@@ -40,7 +41,7 @@ class WarmUp final : public CompiledStep {
     const Readings readings{bench_, slice, scales};
     judged.reduction.segment = slice.record.id;
     judged.reduction.voided = unsettled_input(bench_, segments_[i], slice, scales);
-    if (i >= first_look_ && i <= first_look_ + kStretches) judged.reduction = looking_.look(readings);
+    if (std::find(looks_.begin(), looks_.end(), i) != looks_.end()) judged.reduction = looking_.look(readings);
     return judged;
   }
   std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
@@ -72,7 +73,7 @@ class WarmUp final : public CompiledStep {
   std::vector<BenchLine> lines_;
   std::vector<Watched> senses_;
   Looking looking_;
-  std::size_t first_look_ = 0;
+  std::vector<std::size_t> looks_;  ///< segments at whose end is looked: at the start, and after each stretch
 };
 
 std::vector<WarmUp::Watched> WarmUp::list_senses() const {
@@ -113,9 +114,14 @@ void WarmUp::write(Script& script) {
   script.rails(true);
   script.sources(spec_.level);
   script.settle(segments_, Script::Wait::inputs);
-  first_look_ = segments_.size();
   script.hold(segments_, kLook);
-  for (int i = 0; i < kStretches; ++i) script.hold(segments_, std::max<Nanoseconds>(spec_.over / kStretches, kLook));
+  looks_.push_back(segments_.size() - 1);
+  for (int i = 0; i < kStretches; ++i) {
+    auto left = std::max<Nanoseconds>(spec_.over / kStretches, kLook);
+    for (; left >= kPiece + kLook; left -= kPiece) script.hold(segments_, kPiece);
+    script.hold(segments_, left);
+    looks_.push_back(segments_.size() - 1);
+  }
   script.sources(HighImpedance{});
   script.battery(Grounded{});
   script.rails(false);
@@ -137,11 +143,12 @@ std::vector<Finding> WarmUp::conclude(std::span<const Reduction> reductions) con
       continue;
     }
     double largest = 0, doubt = 0;
-    std::uint32_t segment = reductions[first_look_].segment;
-    for (std::size_t i = first_look_ + 1; i <= first_look_ + kStretches; ++i) {
+    std::uint32_t segment = reductions[looks_.front()].segment;
+    for (std::size_t k = 1; k < looks_.size(); ++k) {
+      const auto i = looks_[k];
       double moved = 0, squares = 0;
       for (const auto track : sense.tracks) {
-        const auto one = change(looking_.at(reductions[first_look_], track), looking_.at(reductions[i], track));
+        const auto one = change(looking_.at(reductions[looks_.front()], track), looking_.at(reductions[i], track));
         moved += one.value / static_cast<double>(sense.tracks.size());
         squares += one.doubt * one.doubt / static_cast<double>(sense.tracks.size() * sense.tracks.size());
       }
