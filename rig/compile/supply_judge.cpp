@@ -272,7 +272,8 @@ std::vector<SupplySegment::Lane> SupplySegment::lanes(std::size_t c) const {
   return lanes;
 }
 
-/// The lag, in whole bins, with which the readings lie best on the course, and how far off they are then at most.
+/// The least lag, in whole bins, with which the readings lie on the course, or the best when none does; and how far off
+/// they are then at most.
 SupplyFollowed SupplySegment::follow(TrackId track, PortId source, const Corners& corners, double beside) const {
   const auto& port = readings_.bench().ports[index(source)];
   const auto& sense = readings_.bench().ports[index(readings_.scales().tracks[index(track)].track.port)];
@@ -299,6 +300,7 @@ SupplyFollowed SupplySegment::follow(TrackId track, PortId source, const Corners
       if (off - allowed > worst) worst = off - allowed, now.off_v = off, now.allowed = allowed;
     }
     if (now.off_v - now.allowed < best.off_v - best.allowed) best = now;
+    if (worst <= 0) break;  // a slow ramp fits with any lag: the smallest is as good as the best
   }
   return best;
 }
