@@ -115,7 +115,7 @@ TEST_CASE("fault circuit 3: one line's source moves the other that touches it", 
         "Vset set 0 PWL(0 3 1n 1)\nRset set lagged 1k\nCset lagged 0 100n\nE1 ms 0 lagged 0 1\nVc cs 0 1\n" + kBench +
             "Rj ci bus 0.1\nRk mi bus 0.1\n" + ngspice::sense_of(node),
         "sensed", 20e-6, 1e-3,
-        [&](std::int64_t at) {
+        [&, port = port](std::int64_t at) {
           whole.run(rig::Nanoseconds{start + at - whole.now});
           return whole.read(port);
         },
