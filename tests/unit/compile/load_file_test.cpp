@@ -47,7 +47,7 @@ TEST_CASE("all complaints of a scenario and of its product come at once, in the 
   const auto all = texts(result.complaints);
   REQUIRE(all.size() == 5);
   CHECK(all[0] == "scenario.yaml:5:10: `purpose` cannot be 'end'. Known here: end_of_line, regression, trial, bench");
-  CHECK(all[1].starts_with("scenario.yaml:17:17: '800': a speed needs its unit"));
+  CHECK(all[1].starts_with("scenario.yaml:18:17: '800': a speed needs its unit"));
   CHECK(all[2].starts_with("product.yaml:18:12: '13.8': a voltage needs its unit"));
   CHECK(all[3] == "product.yaml:44:3: 'latency' is missing in the timing. Add `latency: 10 ms`");
   CHECK(all[4].starts_with("product.yaml:45:3: 'latencie': no such key in the timing. Did you mean 'latency'?"));
