@@ -68,9 +68,15 @@ def a_good_unit():
 
 
 def one_frame_in_ten_lost():
-    """one frame in ten lost, each way, on a board that must be told to advance: a good unit passes all the same"""
-    code, report, said = prove("S00001", "end-of-line-one-pressure.yaml", "one-pressure.yaml", "--loss", "10")
-    assert code == 0 and report["verdict"] == "pass", (said, report and report["reason"])
+    """one frame in ten lost, each way, on a board that must be told to advance: a good unit passes, or the rig says void"""
+    told = []
+    for _ in range(4):  # a void says nothing of the unit, so the run may be repeated; a fail would be a wrong verdict
+        code, report, said = prove("S00001", "end-of-line-one-pressure.yaml", "one-pressure.yaml", "--loss", "10")
+        told.append((code, said))
+        assert code in (0, 3) and report and report["verdict"] in ("pass", "void"), told
+        if code == 0:
+            return
+    raise AssertionError(told)
 
 
 def conversations():

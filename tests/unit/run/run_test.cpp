@@ -85,7 +85,7 @@ Outcome run_lossy(int losses) {
 
 TEST_CASE("a stop at any moment ends as void with safe outputs and a reason", "[run][stop]") {
   std::mt19937_64 random{test_seed()};
-  for (int i = 0; i < 60; ++i) {
+  for (int i = 0; i < 12; ++i) {  // the drivers' own contract tests stop at a thousand instants
     StopSwitch stop;
     const auto at = random() % stand().plan().segment_count;
     StopAt listener{stop, at};
