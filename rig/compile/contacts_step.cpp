@@ -1,108 +1,17 @@
 #include "rig/compile/contacts_step.hpp"
 
-#include <algorithm>
 #include <cmath>
 
-#include <fmt/format.h>
-
-#include "rig/compile/contact_pins.hpp"
-#include "rig/compile/contacts_plan.hpp"
-#include "rig/compile/judgement.hpp"
-#include "rig/compile/looks.hpp"
+#include "rig/compile/contacts_judge.hpp"
 
 namespace rig {
 namespace {
 
-constexpr double kFollows = 0.1;  ///< a wire that takes this share of another's level touches it (no source)
-constexpr double kPulled = 0.02;  ///< ... and one that loses this share of its own is held by something (no source)
-constexpr double kTouches = 0.8;  ///< ... where what holds it is as strong as a pull-up or a sensor load (no source)
 constexpr double kLeastGround = 0.004;  ///< ohm; two healthy contacts have more (common practice, no source)
 constexpr Kelvins kHotKelvins{0.5};     ///< half of a usual band (common practice, no source)
 constexpr double kPullUpError = 0.01;   ///< of the bench's own pull-up (common practice, no source)
 
-class Contacts final : public CompiledStep {
- public:
-  Contacts(const ContactsSpec& spec, const RunFacts& facts, Script& script)
-      : CompiledStep{spec.name},
-        spec_{spec},
-        facts_{facts},
-        product_{script.product()},
-        bench_{script.bench()},
-        tracks_{script.tracks()},
-        lines_{bench_lines(product_, bench_, tracks_)},
-        looking_{voltage_tracks(tracks_), kContactsLook},
-        plan_{write_contacts(spec_, lines_, senses_speed(), script, segments_)} {
-    for (const auto& line : lines_) order_.push_back(line.name);
-    const auto lines = order_;
-    for (const auto& rail : product_.rails) order_.push_back(rail.name);
-    if (senses_speed()) order_.emplace_back("speed");
-    for (const char* zero : {"sensor_ground", "ground", "battery", "bypass_request"}) order_.emplace_back(zero);
-    for (auto& pair : neighbours(product_, order_, lines))
-      if (kind_of(pair.a) != Kind::zero) pairs_.push_back(std::move(pair));
-  }
-  std::string_view kind() const override { return "contacts"; }
-  int judge_version() const override { return 1; }
-  bool of_the_fit() const override { return true; }
-  Judged judge(std::size_t i, const Slice& slice, const Scales& scales) const override;
-  std::vector<Finding> conclude(std::span<const Reduction> reductions) const override;
-  std::vector<std::string> characteristics() const override;
-
- private:
-  enum class Kind { line, rail, speed, zero };
-  bool senses_speed() const {
-    return bench_.wiring.speed.pull_up_supply && senses_speed_level(product_, bench_, tracks_);
-  }
-  Kind kind_of(const std::string& name) const {
-    const auto at = static_cast<std::size_t>(std::find(order_.begin(), order_.end(), name) - order_.begin());
-    if (at < lines_.size()) return Kind::line;
-    if (at < lines_.size() + product_.rails.size()) return Kind::rail;
-    return name == "speed" ? Kind::speed : Kind::zero;
-  }
-  std::size_t number_of(const std::string& name) const {
-    const auto at = static_cast<std::size_t>(std::find(order_.begin(), order_.end(), name) - order_.begin());
-    return at < lines_.size() ? at : at - lines_.size();
-  }
-  std::vector<TrackId> tracks_of(const std::string& name) const;
-  const RailWiring& rail(std::size_t i) const { return *bench_.wiring.rail(product_.rails[i].name); }
-  bool measures_through(std::size_t line) const { return known_load(product_, bench_, line, true, true).any(); }
-  std::optional<std::size_t> grounded_by() const;  ///< the rail whose load's current shows the ground
-  std::string id(std::string_view what) const { return fmt::format("{}/{}", name(), what); }
-
-  Finding judge_through(std::size_t line, std::span<const Reduction> r) const;
-  void suspect_isolator(std::vector<Finding>& lines) const;
-  Finding judge_rail(std::size_t number, std::span<const Reduction> r) const;
-  Finding judge_ground(std::span<const Reduction> r) const;
-  bool runs_through_ground(const ContactsPlan::Pair& pair, double amperes, std::span<const Reduction> r) const;
-  double most_through(std::size_t line) const;
-  Finding judge_speed(std::span<const Reduction> r) const;
-  Finding judge_short(const Neighbours& pair, std::span<const Reduction> r) const;
-  /// What a look at the turning wheel told of the speed line's two sides.
-  struct SpeedLevels {
-    Look low_in, low_out, high_in, high_out;
-    bool swings;  ///< on the controller's side; else the levels are none
-  };
-  SpeedLevels speed_levels(std::span<const Reduction> r) const;
-  double share_that_touches(Kind driven, Kind other) const;
-  Doubted follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const;
-  Doubted lost(const std::string& driven, std::span<const Reduction> r) const;
-  double level_of(const std::string& driven) const {
-    return kind_of(driven) == Kind::rail ? spec_.lowest_level.value() : spec_.level.value();
-  }
-  Finding resistance(Named what, double ohms, double doubt, double limit, std::uint32_t segment,
-                     const std::string& carries) const;
-  Finding fit(Finding finding, const std::string& where) const;
-
-  ContactsSpec spec_;
-  RunFacts facts_;
-  Product product_;
-  BenchSetup bench_;
-  TrackMap tracks_;
-  std::vector<BenchLine> lines_;
-  Looking looking_;
-  ContactsPlan plan_;
-  std::vector<std::string> order_;
-  std::vector<Neighbours> pairs_;
-};
+}  // namespace
 
 /// The speed line's look carries, behind the tracks' own numbers, its levels (SpeedLevels).
 Judged Contacts::judge(std::size_t i, const Slice& slice, const Scales& scales) const {
@@ -304,77 +213,6 @@ Finding Contacts::judge_speed(std::span<const Reduction> r) const {
                     "speed");
 }
 
-std::vector<TrackId> Contacts::tracks_of(const std::string& of) const {
-  const auto number = number_of(of);
-  switch (kind_of(of)) {
-    case Kind::line:
-      return {lines_[number].tracks.in, lines_[number].tracks.out};
-    case Kind::rail:
-      return {tracks_.rails[number].controller, tracks_.rails[number].sensor};
-    case Kind::speed:
-      return {*tracks_.speed_in, *tracks_.speed_out};
-    case Kind::zero:
-      break;
-  }
-  return {};
-}
-
-/// How far a wire that is only held by its loads moves while another is driven.
-Doubted Contacts::follows(const std::string& driven, const std::string& other, std::span<const Reduction> r) const {
-  const auto kind = kind_of(driven);
-  const auto segment = kind == Kind::line   ? plan_.lines[number_of(driven)].loaded
-                       : kind == Kind::rail ? plan_.rails[number_of(driven)].loaded
-                                            : plan_.speed;
-  Doubted most;
-  for (const auto track : tracks_of(other)) {
-    const auto moved = change(looking_.at(r[plan_.quiet], track), looking_.at(r[segment], track));
-    if (std::abs(moved.value) >= most.value) most = {std::abs(moved.value), moved.doubt};
-  }
-  return most;
-}
-
-/// How much of its level a driven wire loses once the unit hangs on it and nothing else.
-Doubted Contacts::lost(const std::string& driven, std::span<const Reduction> r) const {
-  const auto kind = kind_of(driven);
-  if (kind == Kind::speed) {
-    const auto levels = speed_levels(r);
-    const auto by_itself = looking_.at(r[plan_.isolated], *tracks_.speed_out);
-    if (!levels.swings) return {by_itself.value, by_itself.full};
-    return change(levels.high_out, by_itself);
-  }
-  const auto segment = kind == Kind::line ? plan_.lines[number_of(driven)].bare : plan_.rails[number_of(driven)].bare;
-  const auto track = tracks_of(driven).front();
-  return change(looking_.at(r[segment], track), looking_.at(r[plan_.isolated], track));
-}
-
-/// Pins that touch join by next to nothing. Where a known resistance of a kilohm or less holds a wire, a touch takes
-/// most of its level, and less than that is the unit's own doing: loading and the speed line judge it.
-double Contacts::share_that_touches(Kind driven, Kind other) const {
-  const auto held = [](Kind kind) { return kind == Kind::rail || kind == Kind::speed; };
-  if (driven == Kind::speed || (held(driven) && held(other))) return kTouches;
-  return other == Kind::zero && driven == Kind::line ? kPulled : kFollows;
-}
-
-Finding Contacts::judge_short(const Neighbours& pair, std::span<const Reduction> r) const {
-  const Named what{id(fmt::format("short/{}/{}", pair.a, pair.b)), name(), "V"};
-  const bool to_zero = kind_of(pair.b) == Kind::zero;
-  // A rail is held by its supply while a line is driven: then the rail drives. The speed line finds rails open.
-  std::string driven = pair.a, other = pair.b;
-  if (!to_zero && kind_of(driven) != Kind::rail && kind_of(other) == Kind::rail) std::swap(driven, other);
-  if (!to_zero && kind_of(driven) == Kind::rail && kind_of(other) == Kind::speed) std::swap(driven, other);
-  auto worst = to_zero ? lost(driven, r) : follows(driven, other, r);
-  if (!to_zero && kind_of(driven) == Kind::line && kind_of(other) == Kind::line) {
-    const auto back = follows(other, driven, r);
-    if (back.value > worst.value) worst = back, std::swap(driven, other);
-  }
-  const double limit = share_that_touches(kind_of(driven), kind_of(other)) * level_of(driven);
-  auto finding = measured(what, worst.value, {}, {std::nullopt, limit}, worst.doubt);
-  if (finding.verdict != Verdict::pass)
-    finding.reason = to_zero ? fmt::format("{} is pulled down by {:.3f} V: it touches {}", driven, worst.value, other)
-                             : fmt::format("{} follows {} by {:.3f} V: they touch", other, driven, worst.value);
-  return fit(std::move(finding), pair.pins.empty() ? "" : "pins " + pair.pins);
-}
-
 /// Not one line is made: that is rarely the doing of so many contacts.
 void Contacts::suspect_isolator(std::vector<Finding>& lines) const {
   const auto open = [](const Finding& finding) { return finding.reason.find(" is open") != std::string::npos; };
@@ -412,8 +250,6 @@ std::vector<std::string> Contacts::characteristics() const {
   for (const auto& pair : pairs_) ids.push_back(id(fmt::format("short/{}/{}", pair.a, pair.b)));
   return ids;
 }
-
-}  // namespace
 
 std::unique_ptr<CompiledStep> ask_contacts(const ContactsSpec& spec, const RunFacts& facts, Script& script) {
   return std::make_unique<Contacts>(spec, facts, script);

@@ -1,7 +1,7 @@
 #include <algorithm>
-#include <set>
 
 #include "rig/compile/fault_matrix.hpp"
+#include "rig/compile/fault_reader.hpp"
 #include "rig/compile/load_reactions.hpp"
 #include "rig/core/quantity_text.hpp"
 
@@ -19,56 +19,7 @@ namespace {
 constexpr std::size_t kMostGroups = 64, kMostPoints = 32, kMostCases = 5000;
 constexpr Allowed<Nanoseconds> kTimes{1ms, 30s};
 
-/// One line of the matrix as the file has it.
-struct Group {
-  yaml::Place place;
-  std::vector<FaultKind> kinds;
-  std::vector<std::pair<FaultPin, std::optional<FaultPin>>> wires;  ///< one without a name: of no wire
-  bool whole = false;     ///< asked for as a whole: what makes no sense is left out, not refused
-  bool every_end = true;  ///< likewise of an open wire's ends
-  std::vector<OpenEnd> ends{OpenEnd::up, OpenEnd::down, OpenEnd::disconnected};
-  std::vector<BeyondRail> beyond{BeyondRail::low, BeyondRail::high};
-  int bursts = 5;
-  Nanoseconds open_for{40ms}, made_for{600ms};
-  Kilopascals by{60};
-  std::optional<FaultPoint> moves_to;
-  std::optional<Nanoseconds> lasts;
-  std::optional<FaultTransient> during;
-  std::vector<FaultPoint> points;
-  const Node* expect = nullptr;
-};
-
-class FaultReader {
- public:
-  FaultReader(MapReader& step, const Product* product)
-      : step_{step}, product_{product}, complaints_{step.complaints()} {}
-  FaultSpec read();
-
- private:
-  std::vector<FaultPoint> read_points(const Node& list);
-  bool read_point(const Node& node, FaultPoint& into, std::string_view subject);
-  void read_expect();
-  void check_ceiling(yaml::Place place);
-  void check_lasts(const Group& group, const FaultCase& one);
-  void complain_once(yaml::Place place, const std::string& what, std::string_view remedy);
-  void read_group(const Node& node, std::size_t number);
-  void read_kinds(MapReader& map, Group& group);
-  void read_wires(MapReader& map, Group& group);
-  void read_pairs(MapReader& map, Group& group);
-  void read_choices(MapReader& map, Group& group);
-  std::optional<FaultPin> find_pin(const Node& node, std::optional<ConnectorSide> side);
-  void write_cases(const Group& group);
-  void add_variants(const Group& group, FaultCase one);
-  void add(const Group& group, FaultCase one);
-  void leave_out(const Group& group, const FaultCase& one, const std::string& why);
-
-  MapReader& step_;
-  const Product* product_;
-  PlacedComplaints& complaints_;
-  FaultSpec spec_;
-  std::vector<FaultPoint> points_;
-  std::set<std::string> names_, said_;
-};
+}  // namespace
 
 FaultSpec FaultReader::read() {
   if (const Node* points = step_.need("points", "[{speed: 3500 rpm, pressure: 200 kPa}]"))
@@ -142,7 +93,7 @@ void FaultReader::check_ceiling(yaml::Place place) {
 
 void FaultReader::read_group(const Node& node, std::size_t number) {
   const std::size_t before = complaints_.count();
-  Group group;
+  FaultGroup group;
   group.place = node.place;
   MapReader map{node, complaints_, fmt::format("fault {}", number + 1)};
   read_kinds(map, group);
@@ -159,13 +110,17 @@ void FaultReader::read_group(const Node& node, std::size_t number) {
   if (complaints_.count() == before && product_) write_cases(group);
 }
 
+namespace {
+
 /// A fault of the speed signal or of the whole module needs no wire named.
 bool of_no_wire(FaultKind kind) { return kind == FaultKind::hang || kind == FaultKind::disagree; }
 bool of_the_speed(FaultKind kind) {
   return kind == FaultKind::lost_edges || kind == FaultKind::doubled_edges || kind == FaultKind::over_speed;
 }
 
-void FaultReader::read_kinds(MapReader& map, Group& group) {
+}  // namespace
+
+void FaultReader::read_kinds(MapReader& map, FaultGroup& group) {
   const Node* fault = map.need("fault", "open");
   if (!fault) return;
   const std::vector<Node> one{*fault};
@@ -205,7 +160,7 @@ std::optional<FaultPin> FaultReader::find_pin(const Node& node, std::optional<Co
   return std::nullopt;
 }
 
-void FaultReader::read_wires(MapReader& map, Group& group) {
+void FaultReader::read_wires(MapReader& map, FaultGroup& group) {
   std::optional<ConnectorSide> side;
   bool both = false;
   int chosen = 0;
@@ -240,7 +195,7 @@ void FaultReader::read_wires(MapReader& map, Group& group) {
 }
 
 /// Pins that touch: `neighbours`, or pairs by name ("S2+S6").
-void FaultReader::read_pairs(MapReader& map, Group& group) {
+void FaultReader::read_pairs(MapReader& map, FaultGroup& group) {
   const Node* pins = map.need("pins", "neighbours, or [S2+S6]");
   if (!pins || !product_) return;
   if (pins->kind == Node::Kind::scalar && pins->text == "neighbours") {
@@ -279,7 +234,7 @@ void read_words(MapReader& map, std::string_view key, std::vector<T>& into,
   into = std::move(words);
 }
 
-void FaultReader::read_choices(MapReader& map, Group& group) {
+void FaultReader::read_choices(MapReader& map, FaultGroup& group) {
   const auto is = [&](FaultKind kind) {
     return std::find(group.kinds.begin(), group.kinds.end(), kind) != group.kinds.end();
   };
@@ -317,97 +272,6 @@ void FaultReader::read_choices(MapReader& map, Group& group) {
   inner.may("over", transient.over, kTimes);
   if (to && read_point(*to, transient.to, "`to`")) group.during = transient;
 }
-
-void FaultReader::write_cases(const Group& group) {
-  for (const auto& point : group.points)
-    for (const auto kind : group.kinds)
-      for (const auto& [pin, other] : group.wires) {
-        FaultCase one;
-        one.kind = kind, one.pin = pin, one.joined_to = other, one.at = point;
-        one.lasts = group.lasts, one.during = group.during, one.moves_to = group.moves_to;
-        if (const auto why = senseless(*product_, one); !why.empty())
-          leave_out(group, one, why);
-        else if (kind == FaultKind::hang && product_->service->hang.empty())
-          complaints_.add(group.place, "the product's file does not say what makes its program stand still",
-                          "Write it as `hang` under `service:` there, or take the fault out");
-        else
-          add_variants(group, std::move(one));
-      }
-}
-
-void FaultReader::leave_out(const Group& group, const FaultCase& one, const std::string& why) {
-  const auto what = fmt::format("'{}' of {} {}", fault_text(one), wire_text(one), why);
-  if (!group.whole && !(one.end && group.every_end))
-    complaints_.add(group.place, what, "Take it out");
-  else if (std::find(spec_.left_out.begin(), spec_.left_out.end(), what) == spec_.left_out.end())
-    spec_.left_out.push_back(what);
-}
-
-void FaultReader::add_variants(const Group& group, FaultCase one) {
-  const bool behind = !sensors_behind(*product_, one).empty();
-  const bool line = find_pressure(*product_, one.pin.carries) || one.pin.carries == "speed" ||
-                    (product_->temperature && product_->temperature->name == one.pin.carries);
-  if (one.kind == FaultKind::open && !behind && line && one.pin.side == ConnectorSide::sensor) {
-    for (const auto end : group.ends) {
-      one.end = end;
-      if (const auto why = senseless(*product_, one); !why.empty())
-        leave_out(group, one, why);
-      else
-        add(group, one);
-    }
-  } else if (one.kind == FaultKind::out_of_range) {
-    for (const auto beyond : group.beyond) one.beyond = beyond, add(group, one);
-  } else {
-    if (one.kind == FaultKind::intermittent)
-      one.bursts = group.bursts, one.open_for = group.open_for, one.made_for = group.made_for;
-    if (one.kind == FaultKind::jump || one.kind == FaultKind::disagree) one.by = group.by;
-    add(group, one);
-  }
-}
-
-void FaultReader::add(const Group& group, FaultCase one) {
-  const auto* owed = owed_for(product_->reactions, one);
-  if (owed) one.owed = *owed;
-  const Harm promised = harm_of(one);
-  const Node* expect = group.expect;
-  if (!owed && !expect) {
-    complaints_.add(
-        group.place,
-        fmt::format("the product does not say what it does when {} is '{}'", wire_text(one), to_text(one.kind)),
-        "Add a rule under `reactions:` in the product's file, or an `expect` here");
-    return;
-  }
-  if (expect) {
-    MapReader map{*expect, complaints_, "`expect`"};
-    read_reaction(map, one.owed);
-    if (promised == Harm::stress) one.owed.harm = promised;  // a scenario may warn of more harm, never of less
-    if (map.find("deadline")) check_lasts(group, one);
-  }
-  if (const auto why = hides_fault(*product_, one))
-    complain_once(expect ? expect->place : group.place, *why, kShowTheFault);
-  const auto name =
-      fmt::format("{}/{}@{},{}", wire_text(one), fault_text(one), to_text(one.at.speed), to_text(one.at.pressure));
-  if (!names_.insert(name).second) {
-    complaints_.add(group.place, fmt::format("'{}' is there twice", name), "Keep one: findings are found by this name");
-    return;
-  }
-  spec_.cases.push_back(std::move(one));
-}
-
-/// A fault shorter than the product's deadline is a question of its own: nothing need happen. One for which the
-/// scenario itself sets a deadline must reach it, or nobody would ever look.
-void FaultReader::check_lasts(const Group& group, const FaultCase& one) {
-  if (!one.lasts || *one.lasts >= due_after(*product_, one)) return;
-  complain_once(group.place, fmt::format("'{}' of {} ends before its deadline", to_text(one.kind), wire_text(one)),
-                "Let it last longer, or take `deadline` out");
-}
-
-void FaultReader::complain_once(yaml::Place place, const std::string& what, std::string_view remedy) {
-  if (said_.insert(fmt::format("{}:{}: {}", place.line, place.column, what)).second)
-    complaints_.add(place, what, std::string{remedy});
-}
-
-}  // namespace
 
 StepSpec read_fault(MapReader& step, const Product* product) { return FaultReader{step, product}.read(); }
 

@@ -107,6 +107,9 @@ StepSpec read_replay(MapReader& step, const Product* product, BesideScenario& be
     step.refuse("drive",
                 fmt::format("this drive takes {}; {} are allowed", to_text(drive->duration()), to_text(kLongestDrive)),
                 "Play a `part: [0 s, 600 s]` of it");
+  if (part && to > drive->duration())
+    step.refuse("part", fmt::format("this drive ends at {}", to_text(drive->duration())),
+                "End the part there or before");
   if (part) cut(*drive, from, to);
   if (drive->points.size() < kFewestRows)
     step.refuse("part", "there are fewer than two rows in this part of the drive", "Choose a longer part");

@@ -189,4 +189,18 @@ LoadingPlan write_loading(const LoadingSpec& spec, const std::vector<BenchLine>&
   return Writer{spec, lines, script, segments}.write();
 }
 
+std::string_view to_text(SupplyState state) {
+  switch (state) {
+    case SupplyState::unpowered:
+      return "unpowered";
+    case SupplyState::battery_only:
+      return "battery_only";
+    case SupplyState::rails_only:
+      return "rails_only";
+    case SupplyState::powered:
+      return "powered";
+  }
+  return "";
+}
+
 }  // namespace rig

@@ -2,6 +2,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "rig/compile/bench_line.hpp"
@@ -10,6 +11,9 @@
 
 /// What the loading step plays, and which segment is for what.
 namespace rig {
+
+/// The word a scenario file uses for a state ("battery_only").
+std::string_view to_text(SupplyState state);
 
 /// A look, and the segment before it that waited for the lines to settle.
 struct LookAt {

@@ -382,20 +382,6 @@ std::vector<std::string> Loading::characteristics() const {
 
 }  // namespace
 
-std::string_view to_text(SupplyState state) {
-  switch (state) {
-    case SupplyState::unpowered:
-      return "unpowered";
-    case SupplyState::battery_only:
-      return "battery_only";
-    case SupplyState::rails_only:
-      return "rails_only";
-    case SupplyState::powered:
-      return "powered";
-  }
-  return "";
-}
-
 std::unique_ptr<CompiledStep> ask_loading(const LoadingSpec& spec, Script& script) {
   return std::make_unique<Loading>(spec, script);
 }

@@ -1,15 +1,11 @@
 #pragma once
 
 #include <memory>
-#include <string_view>
 
 #include "rig/compile/plan.hpp"
 #include "rig/compile/script.hpp"
 
 namespace rig {
-
-/// The word a scenario file uses for a state ("battery_only").
-std::string_view to_text(SupplyState state);
 
 /// What the module does to its wires: how far it pulls each input away from its source in every supply state, how hard
 /// its outputs can drive a controller, how near to the rails against the heaviest load, and what is lost of the 5 V

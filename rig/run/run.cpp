@@ -13,6 +13,7 @@
 #include "rig/run/disturbance.hpp"
 #include "rig/run/fit.hpp"
 #include "rig/run/missing_findings.hpp"
+#include "rig/run/surroundings.hpp"
 #include "rig/run/trace_parts.hpp"
 
 namespace rig {
@@ -259,7 +260,7 @@ class Runner {
     asked_.follow(segment);
     auto judged = step_->judge(i, slice, scales);
     if (has_gap(slice) && !step_->program_during(i) && repeat(i, slice)) return;
-    note_surroundings(slice, scales);
+    surroundings_.note(plan_, slice, scales, listener_);
     weigh(judged, segment, slice, scales);
     reductions_[i] = std::move(judged.reduction);
     for (auto& finding : judged.findings) add(std::move(finding));
@@ -282,23 +283,6 @@ class Runner {
 
   void look(const Slice& slice, const Scales& scales) {
     for (std::size_t w = 0; w < plan_.watches.size(); ++w) watched_[w].push_back(plan_.watches[w]->look(slice, scales));
-  }
-
-  /// The temperature of the room and of the fixture, once a run.
-  void note_surroundings(const Slice& slice, const Scales& scales) {
-    if (surroundings_noted_) return;
-    surroundings_noted_ = true;
-    const Readings readings{plan_.bench, slice, scales};
-    auto note = [&](const char* kind, const std::optional<TrackId>& track) {
-      if (!track) return;
-      const auto reading = readings.at_end(*track, plan_.scenario.product->timing.settle_window);
-      if (reading.bins == 0)
-        surroundings_noted_ = false;  // the next segment may be long enough
-      else
-        listener_.noted({kind, fmt::format("{:.1f} degC", reading.value)});
-    };
-    note("ambient", plan_.tracks.ambient);
-    if (surroundings_noted_) note("fixture", plan_.tracks.fixture);
   }
 
   /// What is behind a void: when it may be the unit, and the bench can be tested without it, the unit is cut off now.
@@ -383,7 +367,7 @@ class Runner {
   std::string cut_short_;
   Nanoseconds played_before_{0};  ///< in the session before this one
   bool program_runs_ = false;
-  bool surroundings_noted_ = false;
+  Surroundings surroundings_;
   bool reseat_ = false;  ///< the unit does not sit well
   bool unfit_ = false;   ///< the run ends with a step about how it sits, for another reason
   OutputsAsked asked_;
